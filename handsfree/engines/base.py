@@ -1,0 +1,80 @@
+"""What every recognizer takes and gives: one small protocol."""
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+SAMPLE_RATE = 16_000
+"""Hz; every clip handed to a listener has this rate."""
+
+Sound = NDArray[np.float32]
+"""Mono samples, shape (n,), full scale −1..1, at SAMPLE_RATE."""
+
+
+@dataclass(frozen=True)
+class Clip:
+    """One stretch of speech cut from a recording.
+
+    `raw` is the sound as recorded (mono, 16 kHz); `clean` the same stretch after the
+    denoiser, same length, or None where no denoiser is installed. `start_s` and
+    `end_s` are seconds from the start of the recording.
+    """
+
+    raw: Sound
+    clean: Sound | None
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True)
+class HeardWord:
+    """A recognised word; times in seconds from the start of the clip, None if unknown.
+
+    `sureness` is the engine's own 0..1 figure for the word, None where it has none.
+    """
+
+    text: str
+    start_s: float | None = None
+    end_s: float | None = None
+    sureness: float | None = None
+
+
+@dataclass(frozen=True)
+class Hypothesis:
+    """One way to hear a clip. `score` is the engine's own, higher is better."""
+
+    words: tuple[HeardWord, ...]
+    score: float
+
+    @property
+    def text(self) -> str:
+        return " ".join(word.text for word in self.words)
+
+
+@dataclass(frozen=True)
+class Hearing:
+    """What one listener made of one clip.
+
+    `hypotheses` are best first and may be empty. `margin` says how well the best one
+    fits compared with decoding free of the grammar (in the engine's own unit, higher is
+    better); `accepted` is false when the margin shows speech that is no sentence of the
+    grammar. `free_text` is what a free decoding heard, where the engine has one.
+    """
+
+    engine: str
+    hypotheses: tuple[Hypothesis, ...]
+    margin: float
+    accepted: bool
+    free_text: str | None = None
+
+
+class Listener(Protocol):
+    """A recognizer that is ready to hear clips with one grammar."""
+
+    name: str
+
+    def hear(self, clip: Clip) -> Hearing:
+        """Recognise one clip. Never raises for odd sound (empty, silent, clipped)."""
+        ...
