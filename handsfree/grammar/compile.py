@@ -1,0 +1,134 @@
+"""From linked rules to the minimal word automaton that recognizers search.
+
+Thompson's construction (empty moves), subset construction, then Hopcroft-style partition
+refinement in its simple form (Moore 1956): automata textbooks, e.g. Hopcroft, Motwani and
+Ullman, "Introduction to Automata Theory".
+"""
+
+from collections import defaultdict
+
+from handsfree.grammar.acceptor import Acceptor
+from handsfree.grammar.jsgf import Choice, Maybe, Node, Reference, Repeat, Sequence, Word
+from handsfree.grammar.rules import RuleSet
+
+
+class _Moves:
+    """A nondeterministic automaton while it is being built."""
+
+    def __init__(self) -> None:
+        self.words: list[list[tuple[str, int]]] = []
+        self.empty: list[list[int]] = []
+
+    def state(self) -> int:
+        self.words.append([])
+        self.empty.append([])
+        return len(self.words) - 1
+
+
+def acceptor_of(rules: RuleSet, rule: str | None = None) -> Acceptor:
+    """The automaton of every sentence of `rule` (default: the public one)."""
+    moves = _Moves()
+    start, end = moves.state(), moves.state()
+    root = rules.of(rule) if rule else rules.root
+    _add(root.body, start, end, moves, rules)
+    return minimal(_determinise(moves, start, end))
+
+
+def _add(node: Node, a: int, b: int, moves: _Moves, rules: RuleSet) -> None:
+    """Add paths from state a to state b for everything `node` can be."""
+    match node:
+        case Word(text=text):
+            moves.words[a].append((text, b))
+        case Reference(rule=name):
+            _add(rules.rules[name].body, a, b, moves, rules)
+        case Sequence(items=()):
+            moves.empty[a].append(b)
+        case Sequence(items=items):
+            here = a
+            for item in items[:-1]:
+                after = moves.state()
+                _add(item, here, after, moves, rules)
+                here = after
+            _add(items[-1], here, b, moves, rules)
+        case Choice(options=options):
+            for option in options:
+                _add(option, a, b, moves, rules)
+        case Maybe(inner=inner):
+            moves.empty[a].append(b)
+            # A state of its own keeps a loop inside from leaking out.
+            entry = moves.state()
+            moves.empty[a].append(entry)
+            _add(inner, entry, b, moves, rules)
+        case Repeat(inner=inner, at_least_once=once):
+            before, after = moves.state(), moves.state()
+            moves.empty[a].append(before)
+            moves.empty[after].extend((before, b))
+            if not once:
+                moves.empty[a].append(b)
+            _add(inner, before, after, moves, rules)
+
+
+def _determinise(moves: _Moves, start: int, end: int) -> Acceptor:
+    closures: dict[int, frozenset[int]] = {}
+
+    def closure(state: int) -> frozenset[int]:
+        known = closures.get(state)
+        if known is None:
+            seen = {state}
+            todo = [state]
+            while todo:
+                for target in moves.empty[todo.pop()]:
+                    if target not in seen:
+                        seen.add(target)
+                        todo.append(target)
+            # Only states that lead on by a word, and the end, tell sets apart.
+            known = frozenset(s for s in seen if moves.words[s] or s == end)
+            closures[state] = known
+        return known
+
+    first = closure(start)
+    numbers = {first: 0}
+    arcs: list[dict[str, int]] = []
+    finals: set[int] = set()
+    todo = [first]
+    for states in todo:
+        if end in states:
+            finals.add(numbers[states])
+        targets: dict[str, set[int]] = defaultdict(set)
+        for state in states:
+            for word, target in moves.words[state]:
+                targets[word].update(closure(target))
+        here: dict[str, int] = {}
+        for word, reached in targets.items():
+            key = frozenset(reached)
+            if key not in numbers:
+                numbers[key] = len(numbers)
+                todo.append(key)
+            here[word] = numbers[key]
+        arcs.append(here)
+    return Acceptor(0, tuple(arcs), frozenset(finals))
+
+
+def minimal(acceptor: Acceptor) -> Acceptor:
+    """Merge states from which the same sentences can be finished."""
+    block = [int(s in acceptor.finals) for s in range(len(acceptor.arcs))]
+    count = len(set(block))
+    while True:
+        signatures: dict[tuple[int, frozenset[tuple[str, int]]], int] = {}
+        after = [
+            signatures.setdefault(
+                (block[s], frozenset((w, block[t]) for w, t in arcs.items())), len(signatures)
+            )
+            for s, arcs in enumerate(acceptor.arcs)
+        ]
+        block = after
+        if len(signatures) == count:
+            break
+        count = len(signatures)
+    merged: list[dict[str, int]] = [{} for _ in range(count)]
+    for s, arcs in enumerate(acceptor.arcs):
+        if not merged[block[s]]:
+            merged[block[s]] = {w: block[t] for w, t in arcs.items()}
+    return Acceptor(
+        block[acceptor.start], tuple(merged), frozenset(block[s] for s in acceptor.finals)
+    )

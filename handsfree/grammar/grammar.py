@@ -1,0 +1,199 @@
+"""The whole grammar in one object: what recognizers, parser and docs read."""
+
+import random
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+from handsfree.errors import GrammarError
+from handsfree.grammar import jsgf, words
+from handsfree.grammar.acceptor import Acceptor
+from handsfree.grammar.compile import acceptor_of
+from handsfree.grammar.derive import Deriver, Sentence
+from handsfree.grammar.meaning import Meaning, Statement, meaning_of
+from handsfree.grammar.nearest import NearestSentence, SmallWords
+from handsfree.grammar.rules import RuleSet, link
+from handsfree.records.entries import Remark
+
+FILES = (
+    "sentences.jsgf",
+    "numbers.jsgf",
+    "words.csv",
+    "pronunciations.dict",
+    "respellings.csv",
+    "smallwords.csv",
+    "soundalikes.csv",
+)
+
+TOO_CLOSE = 0.05
+"""Two sentences of different meaning nearer to each other than this are both a guess."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What heard words were taken to say.
+
+    `heard` as they came, `words` the allowed sentence they were bent into, `bend` how far
+    (0: not at all), `meaning` what it says. A reading without meaning is unclear.
+    """
+
+    heard: tuple[str, ...]
+    words: tuple[str, ...] = ()
+    bend: float = 0.0
+    meaning: Meaning | None = None
+
+
+def folder() -> Path:
+    """Where the grammar files are: inside the installed package, or beside it in a checkout."""
+    here = Path(__file__).resolve().parent.parent
+    inside = here / "data" / "grammar"
+    return inside if inside.is_dir() else here.parent / "grammar"
+
+
+class Grammar:
+    """Rules, words and everything compiled from them. Immutable once made."""
+
+    def __init__(
+        self,
+        rules: RuleSet,
+        table: tuple[words.TradeWord, ...],
+        pronunciations: dict[str, tuple[str, ...]],
+        respellings: dict[str, tuple[str, ...]],
+        small: SmallWords,
+        sound_alikes: dict[str, dict[str, float]],
+        horse_names: tuple[str, ...] = (),
+    ) -> None:
+        self.rules = rules
+        self.table = table
+        self.pronunciations = pronunciations
+        self.respellings = respellings
+        self.horse_names = horse_names
+        self._small = small
+        self._sound_alikes = sound_alikes
+        self._deriver = Deriver(rules)
+
+    @cached_property
+    def acceptor(self) -> Acceptor:
+        """The automaton of everything that may be said."""
+        return acceptor_of(self.rules)
+
+    @cached_property
+    def _nearest(self) -> NearestSentence:
+        return NearestSentence(self.acceptor, self._small, self._sound_alikes)
+
+    def meanings(self, sentence: Sequence[str], rule: str | None = None) -> list[Meaning]:
+        """Every different meaning of an allowed sentence, in the order of the rules."""
+        found = (meaning_of(sentence, tags) for tags in self._deriver.derive(sentence, rule))
+        return list(dict.fromkeys(found))
+
+    def read(self, heard: Sequence[str], sureness: Sequence[float | None] = ()) -> Reading:
+        """Bend heard words into the nearest allowed sentence, or leave them unclear."""
+        given = tuple(heard)
+        if not given:
+            return Reading(given)
+        if given[0] == "remark" and len(given) > 1:
+            statement = Statement(Remark(text=" ".join(given[1:])))
+            return Reading(given, given, 0.0, Meaning((statement,), command="remark"))
+        spelled, sure = self._digits_spelled(given, sureness)
+        near = self._nearest.find(spelled, sure)
+        if not near:
+            return Reading(given)
+        best = self.meanings(near[0].words)[0]
+        for other in near[1:]:
+            if other.cost - near[0].cost < TOO_CLOSE and self.meanings(other.words)[0] != best:
+                return Reading(given, near[0].words, near[0].cost)
+        return Reading(given, near[0].words, near[0].cost, best)
+
+    def generate(self, rng: random.Random, rule: str | None = None) -> tuple[Sentence, Meaning]:
+        """A random allowed sentence and its meaning."""
+        sentence = self._deriver.generate(rng, rule)
+        return sentence, meaning_of(sentence.words, sentence.tags)
+
+    def phrases(self, count: int = 4000, seed: int = 1) -> list[str]:
+        """Sample phrases for recognizers that learn word pairs from phrases, without repeats."""
+        rng = random.Random(seed)
+        made = {" ".join(self._deriver.generate(rng).words) for _ in range(count)}
+        made |= {form for word in self.table for form in word.forms}
+        return sorted(made)
+
+    @cached_property
+    def _numbers(self) -> dict[int, tuple[str, ...]]:
+        """Numbers 0–999 as words, read from the grammar's own rule."""
+        result: dict[int, tuple[str, ...]] = {}
+        numbers = acceptor_of(self.rules, "numbers.whole")
+        todo: list[tuple[int, tuple[str, ...]]] = [(numbers.start, ())]
+        while todo:
+            state, said = todo.pop()
+            if state in numbers.finals:
+                tags = self._deriver.derive(said, "numbers.whole")[0]
+                value = 0
+                for _, tag in tags:
+                    value = value * int(tag[1:]) if tag[0] == "*" else value + int(tag[1:])
+                if value not in result or len(said) < len(result[value]):
+                    result[value] = said
+            todo += [(t, (*said, w)) for w, t in numbers.arcs[state].items()]
+        return result
+
+    def _digits_spelled(
+        self, heard: tuple[str, ...], sureness: Sequence[float | None]
+    ) -> tuple[list[str], list[float | None]]:
+        spelled: list[str] = []
+        sure: list[float | None] = []
+        for i, word in enumerate(heard):
+            as_words = (
+                self._numbers.get(int(word), (word,))
+                if word.isdecimal() and word.isascii() and len(word) <= 3
+                else (word,)
+            )
+            spelled += as_words
+            sure += [sureness[i] if i < len(sureness) else None] * len(as_words)
+        return spelled, sure
+
+
+def load(place: Path | None = None, horse_names: Iterable[str] = ()) -> Grammar:
+    """Read the grammar files of a folder (default: the ones that come with handsfree).
+
+    Raises GrammarError with file, line and reason.
+    """
+    place = place or folder()
+    missing = [name for name in FILES if not (place / name).is_file()]
+    if missing:
+        raise GrammarError(str(place), None, f"lacks {', '.join(missing)}")
+    names = tuple(horse_names)
+    table = words.read_table(place / "words.csv")
+    numbers = jsgf.read(place / "numbers.jsgf")
+    rules = link(
+        jsgf.read(place / "sentences.jsgf"),
+        {
+            "numbers": numbers,
+            "words": words.as_grammar(table),
+            "names": words.names_grammar(names),
+        },
+    )
+    return Grammar(
+        rules,
+        table,
+        words.read_pronunciations(place / "pronunciations.dict"),
+        words.read_respellings(place / "respellings.csv"),
+        _read_small_words(place / "smallwords.csv"),
+        words.read_sound_alikes(place / "soundalikes.csv"),
+        names,
+    )
+
+
+def _read_small_words(path: Path) -> SmallWords:
+    drop: dict[str, float] = {}
+    supply: dict[str, float] = {}
+    kept: set[str] = set()
+    for line, row in words.csv_rows(path, ("word", "drop", "supply")):
+        try:
+            if row["drop"] == "never":
+                kept.add(row["word"])
+            else:
+                drop[row["word"]] = float(row["drop"])
+            if row["supply"]:
+                supply[row["word"]] = float(row["supply"])
+        except ValueError:
+            raise GrammarError(path.name, line, "drop and supply are numbers, or 'never'") from None
+    return SmallWords(drop, supply, frozenset(kept))
