@@ -27,11 +27,11 @@ class Acceptor:
 
     def accepts(self, words: Iterable[str]) -> bool:
         """Whether these words, in this order, are a whole allowed sentence."""
-        state: int | None = self.start
+        state = self.start
         for word in words:
-            state = self.arcs[state].get(word)
-            if state is None:
+            if word not in self.arcs[state]:
                 return False
+            state = self.arcs[state][word]
         return state in self.finals
 
 

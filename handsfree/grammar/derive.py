@@ -65,7 +65,8 @@ class Deriver:
             case Choice(options=options):
                 return [found for o in options for found in self._ends(o, words, at, memo)]
             case Maybe(inner=inner):
-                return [*self._ends(inner, words, at, memo), (at, ())]
+                skipped: list[tuple[int, Tags]] = [(at, ())]
+                return self._ends(inner, words, at, memo) + skipped
             case Sequence(items=items):
                 partial: list[tuple[int, Tags]] = [(at, ())]
                 for item in items:

@@ -58,31 +58,43 @@ class Node:
 
 @dataclass(frozen=True)
 class Word(Node):
+    """A spoken word, lower case."""
+
     text: str
 
 
 @dataclass(frozen=True)
 class Reference(Node):
+    """Whatever the named rule allows."""
+
     rule: str
 
 
 @dataclass(frozen=True)
 class Sequence(Node):
+    """One after the other; empty for the format's <NULL>."""
+
     items: tuple[Node, ...]
 
 
 @dataclass(frozen=True)
 class Choice(Node):
+    """One of these; empty for the format's <VOID>."""
+
     options: tuple[Node, ...]
 
 
 @dataclass(frozen=True)
 class Maybe(Node):
+    """This or nothing."""
+
     inner: Node
 
 
 @dataclass(frozen=True)
 class Repeat(Node):
+    """This any number of times."""
+
     inner: Node
     at_least_once: bool
 

@@ -107,7 +107,9 @@ class NearestSentence:
         moves: list[list[tuple[float, int, tuple[str, ...]]]],
     ) -> list[tuple[float, int, tuple[str, ...]]]:
         arcs = self._acceptor.arcs[state]
-        steps = [(cost, at, (word,)) for word, cost in self._small.supply.items() if word in arcs]
+        steps: list[tuple[float, int, tuple[str, ...]]] = [
+            (cost, at, (word,)) for word, cost in self._small.supply.items() if word in arcs
+        ]
         if at < len(words):
             steps += moves[at]
         return steps

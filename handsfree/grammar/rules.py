@@ -13,7 +13,6 @@ from handsfree.grammar.jsgf import (
     Repeat,
     Rule,
     Sequence,
-    Word,
 )
 
 

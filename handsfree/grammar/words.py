@@ -155,6 +155,7 @@ def _text(path: Path) -> str:
 
 
 def csv_rows(path: Path, columns: tuple[str, ...]) -> Iterator[tuple[int, dict[str, str]]]:
+    """Rows of a CSV file (RFC 4180) with their line numbers; raises GrammarError."""
     reader = csv.reader(_text(path).splitlines())
     header = next(reader, [])
     if tuple(header) != columns:
