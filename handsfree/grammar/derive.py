@@ -57,13 +57,15 @@ class Deriver:
         at: int,
         memo: dict[tuple[int, int], list[tuple[int, Tags]]],
     ) -> list[tuple[int, Tags]]:
+        found: list[tuple[int, Tags]]
         match node:
             case Word():
-                return [(at + 1, ())]
+                found = [(at + 1, ())]
+                return found
             case Reference(rule=name):
                 return self._ends(self._rules.rules[name].body, words, at, memo)
             case Choice(options=options):
-                return [found for o in options for found in self._ends(o, words, at, memo)]
+                return [end for o in options for end in self._ends(o, words, at, memo)]
             case Maybe(inner=inner):
                 skipped: list[tuple[int, Tags]] = [(at, ())]
                 return self._ends(inner, words, at, memo) + skipped
@@ -78,7 +80,7 @@ class Deriver:
                 return partial
             case Repeat(inner=inner, at_least_once=once):
                 result: list[tuple[int, Tags]] = [] if once else [(at, ())]
-                grown = [(at, ())]
+                grown: list[tuple[int, Tags]] = [(at, ())]
                 while grown:
                     grown = [
                         (end, tags + more)

@@ -92,7 +92,7 @@ class Grammar:
         given = tuple(heard)
         if not given:
             return Reading(given)
-        if given[0] == "remark" and len(given) > 1:
+        if given[0] == "remark":
             statement = Statement(Remark(text=" ".join(given[1:])))
             return Reading(given, given, 0.0, Meaning((statement,), command="remark"))
         spelled, sure = self._digits_spelled(given, sureness)

@@ -1,0 +1,167 @@
+"""Several listeners on one clip: what they agree on is sure, what they differ on is doubtful.
+
+They fail differently (one searches phones after a denoiser, one is a neural network on the
+sound as it is), so agreement of the two is the best evidence there is. The figures of this
+module are simple steps taken from `tests/bench/hearing.py`, not a fitted calibration.
+"""
+
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+
+from handsfree.engines.base import Clip, Hearing, HeardWord, Listener
+from handsfree.grammar.grammar import Grammar, Reading
+from handsfree.grammar.meaning import Meaning
+
+AGREED = 0.97
+AGREED_AFTER_BENDING = 0.9
+ALONE = 0.85
+CONTESTED = 0.6
+"""One accepted it, another heard no sentence or a different one."""
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """Another way an utterance may have been meant, with the engine that heard it so."""
+
+    engine: str
+    text: str
+    score: float
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What all listeners together made of a clip.
+
+    `reading.meaning` is None where nothing could be accepted. `confidence` is 0..1.
+    `heard` are the words of the engine that was believed (or the freest guess at them).
+    `speech` is false when no listener found any words: noise, of which nothing is kept.
+    """
+
+    reading: Reading
+    confidence: float
+    heard: str
+    engines: tuple[str, ...]
+    alternatives: tuple[Alternative, ...] = ()
+    words: tuple[HeardWord, ...] = ()
+    free_text: str | None = None
+    doubt: str | None = None
+    speech: bool = True
+
+
+@dataclass(frozen=True)
+class _Vote:
+    hearing: Hearing
+    reading: Reading
+    words: tuple[HeardWord, ...]
+    rank: int
+
+    @property
+    def meaning(self) -> Meaning | None:
+        return self.reading.meaning
+
+
+@dataclass
+class Together:
+    """Asks every listener and weighs the answers. Close it to end its threads."""
+
+    listeners: Sequence[Listener]
+    grammar: Grammar
+    trusted: str = "neural"
+    """Whose answer is taken where they differ: on real people it is right more often."""
+    _pool: ThreadPoolExecutor | None = field(default=None, init=False, repr=False)
+
+    def hear(self, clip: Clip) -> Verdict:
+        """Recognise one clip with every listener, at the same time where there are several."""
+        if len(self.listeners) > 1:
+            if self._pool is None:
+                self._pool = ThreadPoolExecutor(len(self.listeners))
+            hearings = list(self._pool.map(lambda ear: ear.hear(clip), self.listeners))
+        else:
+            hearings = [ear.hear(clip) for ear in self.listeners]
+        return self.weigh(hearings)
+
+    def close(self) -> None:
+        """End the threads."""
+        if self._pool is not None:
+            self._pool.shutdown()
+
+    def weigh(self, hearings: Sequence[Hearing]) -> Verdict:
+        """Decide from what each listener heard."""
+        engines = tuple(h.engine for h in hearings)
+        free = next((h.free_text for h in hearings if h.free_text), None)
+        votes = [vote for h in hearings if (vote := self._vote(h)) is not None]
+        remark = self._remark(hearings, votes)
+        if remark is not None:
+            words = tuple(HeardWord(w) for w in remark.heard)
+            return Verdict(remark, ALONE, " ".join(remark.heard), engines, (), words, free)
+        if not votes and not free:
+            return Verdict(Reading(()), 0.0, "", engines, speech=False)
+        winner, confidence, doubt = self._decide(votes, len(hearings))
+        alternatives = self._alternatives(hearings, winner)
+        if winner is None:
+            best = max(votes, key=lambda v: v.hearing.accepted, default=None)
+            heard = free or (" ".join(w.text for w in best.words) if best else "")
+            return Verdict(
+                Reading(tuple(heard.split())), 0.1, heard, engines, alternatives, (), free, doubt
+            )
+        heard = " ".join(w.text for w in winner.words)
+        return Verdict(
+            winner.reading, confidence, heard, engines, alternatives, winner.words, free, doubt
+        )
+
+    def _vote(self, hearing: Hearing) -> _Vote | None:
+        """The best hypothesis that the grammar can read, else the best one as it is."""
+        first: _Vote | None = None
+        for rank, hypothesis in enumerate(hearing.hypotheses):
+            words = hypothesis.words
+            reading = self.grammar.read([w.text for w in words], [w.sureness for w in words])
+            vote = _Vote(hearing, reading, words, rank)
+            if reading.meaning is not None:
+                return vote
+            first = first or vote
+        return first
+
+    def _decide(
+        self, votes: Sequence[_Vote], listeners: int
+    ) -> tuple[_Vote | None, float, str | None]:
+        read = [v for v in votes if v.meaning is not None]
+        accepted = [v for v in read if v.hearing.accepted]
+        for vote in accepted:
+            others = [v for v in read if v is not vote and v.meaning == vote.meaning]
+            if others:
+                bent = vote.reading.bend > 0
+                return vote, AGREED_AFTER_BENDING if bent else AGREED, None
+        if not accepted:
+            return None, 0.0, "sounds like speech that is no note"
+        if listeners == 1:
+            vote = accepted[0]
+            return vote, ALONE - min(0.35, vote.reading.bend), None
+        best = max(accepted, key=lambda v: (v.hearing.engine == self.trusted, -v.reading.bend))
+        apart = [v.hearing.engine for v in votes if v is not best]
+        return best, CONTESTED, f"{' and '.join(apart) or 'the other'} heard it differently"
+
+    def _alternatives(
+        self, hearings: Sequence[Hearing], winner: _Vote | None
+    ) -> tuple[Alternative, ...]:
+        seen = {" ".join(w.text for w in winner.words)} if winner else set()
+        result: list[Alternative] = []
+        for hearing in hearings:
+            for hypothesis in hearing.hypotheses[:3]:
+                if hypothesis.text and hypothesis.text not in seen:
+                    seen.add(hypothesis.text)
+                    result.append(
+                        Alternative(hearing.engine, hypothesis.text, round(hypothesis.score, 4))
+                    )
+        return tuple(result)
+
+    def _remark(self, hearings: Sequence[Hearing], votes: Sequence[_Vote]) -> Reading | None:
+        """ "Remark" opens free speech, so the free decoding is believed for what follows."""
+        for hearing in hearings:
+            spoken = (hearing.free_text or "").split()
+            if spoken and spoken[0] == "remark":
+                return self.grammar.read(spoken)
+        opened = [v for v in votes if v.meaning and v.meaning.command == "remark"]
+        if opened and any(v.hearing.accepted for v in opened):
+            return self.grammar.read(["remark"])
+        return None

@@ -1,0 +1,113 @@
+"""The state of a visit from utterance to utterance, driven by typed words."""
+
+import pytest
+
+from handsfree.grammar import Grammar, load
+from handsfree.grammar.words import plain_words
+from handsfree.records.entries import Finding, Measurement, Nails, Plan
+from handsfree.session import Outcome, Session
+
+
+@pytest.fixture(scope="module")
+def grammar() -> Grammar:
+    return load(horse_names=["Bramble"])
+
+
+class Spoken:
+    def __init__(self, grammar: Grammar, limb: str | None = None):
+        self.grammar, self.session = grammar, Session(limb)
+
+    def __call__(self, text: str, confidence: float = 1.0) -> Outcome | None:
+        return self.session.take(self.grammar.read(plain_words(text)), confidence)
+
+
+@pytest.fixture
+def say(grammar) -> Spoken:
+    return Spoken(grammar)
+
+
+def test_limb_stays_in_force_until_another_is_named(say):
+    assert say("bruise").entries[0].limb is None
+    assert say("left hind") == Outcome("command", limb="LH")
+    assert say("outside heel bruise").entries[0].limb == "LH"
+    assert say("near fore pulled seven nails").entries == (
+        Nails(limb="LF", action="pulled", count=7),
+    )
+    assert say("thrush in the frog").entries[0].limb == "LF"
+    assert say("bruise toe right hind").limb == "RH"
+
+
+def test_limb_can_be_set_at_the_start(grammar):
+    assert Spoken(grammar, "RF")("canker").entries[0].limb == "RF"
+
+
+def test_several_limbs_make_one_entry_each_and_leave_the_foot_in_hand(say):
+    say("left hind")
+    both = say("both fronts toed in")
+    assert [e.limb for e in both.entries] == ["LF", "RF"]
+    assert both.limb == "LH"
+    assert [e.limb for e in say("all four trimmed").entries] == ["LF", "RF", "LH", "RH"]
+    assert say("both hinds").limb is None
+    assert [e.limb for e in say("brushing").entries] == ["LH", "RH"]
+
+
+def test_what_belongs_to_the_horse_has_no_limb(say):
+    say("left hind")
+    girth = say("heart girth two hundred and six centimeters").entries
+    assert girth == (Measurement(quantity="heart_girth", value=206, unit="cm"),)
+    assert say("come back in six weeks").entries == (Plan(action="return", weeks=6),)
+    assert say("watch this foot").entries == (Plan(action="watch", limb="LH"),)
+
+
+def test_strike_takes_back_the_last_entries_once(say):
+    say("left hind outside heel bruise")
+    struck = say("strike that")
+    assert (struck.status, struck.command, struck.strikes) == ("command", "strike", True)
+    assert not say("strike that").strikes
+
+
+def test_unsure_strike_and_correction_change_nothing(say):
+    say("left hind outside heel bruise")
+    assert say("strike that", 0.6).status == "unclear"
+    assert say("wrong inside heel bruise", 0.6).status == "unclear"
+    assert say("strike that").strikes
+
+
+def test_correction_replaces_and_keeps_the_limb(say):
+    say("left hind outside heel bruise")
+    right = say("wrong, inside heel bruise")
+    assert right.replaces
+    assert right.entries == (Finding(limb="LH", zone="heel", side="medial", term="bruise"),)
+
+
+def test_correction_of_the_limb_alone_moves_the_entries(say):
+    say("left hind outside heel bruise")
+    moved = say("wrong, right hind")
+    assert moved.replaces
+    assert moved.limb == "RH"
+    assert moved.entries == (Finding(limb="RH", zone="heel", side="lateral", term="bruise"),)
+
+
+def test_ears_off_hears_only_ears_on(say):
+    assert say("ears off").command == "ears_off"
+    assert say("left hind outside heel bruise") is None
+    assert say("gibberish entirely") is None
+    assert say("ears on").command == "ears_on"
+    assert say("canker").status == "recorded"
+
+
+def test_next_horse_forgets_the_limb_and_what_could_be_struck(say):
+    say("left hind canker")
+    assert say("next horse").limb is None
+    assert not say("strike that").strikes
+    assert say("canker").entries[0].limb is None
+    assert say("horse bramble").horse == "Bramble"
+    assert say("horse nobody").status == "unclear"
+
+
+def test_remark_keeps_free_words(say):
+    say("left hind")
+    remark = say("remark she pulls back when you lift it")
+    assert (remark.status, remark.command) == ("recorded", "remark")
+    assert remark.entries[0].text == "she pulls back when you lift it"
+    assert remark.entries[0].limb == "LH"
