@@ -1,0 +1,5 @@
+"""The command line."""
+
+from handsfree.cli.main import run
+
+__all__ = ["run"]

@@ -1,0 +1,91 @@
+"""The command `handsfree`: its subcommands, and how errors end it."""
+
+import os
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+
+import click
+
+from handsfree import __version__
+from handsfree.errors import ExitCode, HandsfreeError
+
+COMMANDS = {
+    "transcribe": "handsfree.cli.transcribe",
+    "demo": "handsfree.cli.demo",
+    "horses": "handsfree.cli.horses",
+    "visits": "handsfree.cli.visits",
+    "show": "handsfree.cli.visits",
+    "words": "handsfree.cli.words",
+    "model": "handsfree.cli.model",
+}
+
+
+class _LazyCommands(click.Group):
+    """Loads a subcommand's module only when it is used: the quick ones stay quick."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        if name not in COMMANDS:
+            return None
+        command = getattr(import_module(COMMANDS[name]), name)
+        assert isinstance(command, click.Command)
+        return command
+
+
+@click.command(
+    cls=_LazyCommands,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog="Exit codes: 0 done; 1 the command was given wrongly; 2 a file could not be read (the "
+    "others were still done); 3 a grammar file is wrong; 4 a recognizer cannot be used; 5 the log "
+    "cannot be opened or written; 130 interrupted.",
+)
+@click.version_option(__version__, prog_name="handsfree")
+@click.option("--debug", is_flag=True, help="Show the traceback of an error.")
+@click.pass_context
+def handsfree(ctx: click.Context, debug: bool) -> None:
+    """Voice notes for a farrier: what he says under the horse becomes records by limb.
+
+    Works offline. Nothing here diagnoses; where a horse may be hurt, call the vet.
+    """
+    ctx.obj = {"debug": debug}
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line and return the process's exit code."""
+    debug = "--debug" in (sys.argv[1:] if arguments is None else arguments)
+    try:
+        code = handsfree.main(arguments, prog_name="handsfree", standalone_mode=False)
+        return code if isinstance(code, int) else ExitCode.OK
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.ctx.get_help() if error.ctx else str(error), err=True)
+        return ExitCode.USAGE
+    except click.ClickException as error:
+        if debug:
+            raise
+        click.echo(f"handsfree: {_one_line(error.format_message())}", err=True)
+        return ExitCode.USAGE
+    except HandsfreeError as error:
+        if debug:
+            raise
+        click.echo(f"handsfree: {_one_line(str(error))}", err=True)
+        return error.exit_code
+    except (KeyboardInterrupt, click.Abort):
+        click.echo("handsfree: interrupted; what was printed is kept", err=True)
+        return ExitCode.INTERRUPTED
+    except BrokenPipeError:
+        # The reader of our output has gone (head, less): nobody is left to tell.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return ExitCode.OK
+    except Exception as error:
+        if debug:
+            raise
+        name = type(error).__name__
+        click.echo(f"handsfree: {name}: {_one_line(str(error))} (--debug shows more)", err=True)
+        return ExitCode.USAGE
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())

@@ -1,0 +1,47 @@
+"""Options that several commands take."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TypeVar
+
+import click
+
+F = TypeVar("F", bound=Callable[..., object])
+
+
+def log_option(command: F) -> F:
+    """`--log FILE`."""
+    return click.option(
+        "--log",
+        "log_path",
+        type=click.Path(dir_okay=False, path_type=Path),
+        envvar="HANDSFREE_LOG",
+        metavar="FILE",
+        help="The log's file (default: log.db in your data folder, or $HANDSFREE_LOG).",
+    )(command)
+
+
+def engine_options(command: F) -> F:
+    """`--engine`, `--model`, `--neural-model`."""
+    command = click.option(
+        "--neural-model",
+        type=click.Path(file_okay=False, path_type=Path),
+        metavar="FOLDER",
+        help="A Whisper model folder in CTranslate2 form for the neural listener.",
+    )(command)
+    command = click.option(
+        "--model",
+        "vosk_model",
+        type=click.Path(file_okay=False, path_type=Path),
+        metavar="FOLDER",
+        help="A Vosk model's folder (default: $HANDSFREE_VOSK_MODEL, then the one that "
+        "'handsfree model' fetched).",
+    )(command)
+    return click.option(
+        "--engine",
+        "engines",
+        multiple=True,
+        metavar="NAME",
+        help="Listen with this one: pocketsphinx, neural, vosk or text (typed words, one "
+        "utterance a line). May be given several times. Default: all that are installed.",
+    )(command)

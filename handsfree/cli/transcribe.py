@@ -1,0 +1,181 @@
+"""`handsfree transcribe`: recordings in, records out."""
+
+import json
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import ExitStack
+from pathlib import Path
+
+import click
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+from handsfree.cli.options import engine_options, log_option
+from handsfree.cli.screen import DOUBTFUL_BELOW, LIMBS, by_limb, clock, console, safe
+from handsfree.engines.choose import TEXT, ModelFolders, listeners
+from handsfree.engines.together import Together
+from handsfree.errors import ExitCode, HandsfreeError, UnreadableSound
+from handsfree.grammar.grammar import Grammar, load
+from handsfree.grammar.wording import Wording
+from handsfree.log import Log
+from handsfree.recording import Line, Recorder
+from handsfree.session import Session
+from handsfree.transcribe import STANDARD_INPUT, sound_lines, typed_lines
+
+
+@click.command()
+@click.argument("files", nargs=-1, required=True, metavar="FILE...")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object per utterance.")
+@click.option("--limb", type=click.Choice(LIMBS), help="The limb in force at the start.")
+@click.option("--horse", metavar="NAME", help="The horse this is about (one of the log's).")
+@click.option("--no-log", is_flag=True, help="Print only; keep nothing in the log.")
+@engine_options
+@log_option
+def transcribe(
+    files: tuple[str, ...],
+    as_json: bool,
+    limb: str | None,
+    horse: str | None,
+    no_log: bool,
+    engines: tuple[str, ...],
+    vosk_model: Path | None,
+    neural_model: Path | None,
+    log_path: Path | None,
+) -> int:
+    """Turn recordings (WAV or FLAC; - for WAV on standard input) into records.
+
+    Each utterance is in the log before it is printed. With --engine text the files hold
+    typed words, one utterance a line.
+    """
+    if TEXT in engines and len(set(engines)) > 1:
+        raise click.UsageError("--engine text cannot be joined with engines that hear")
+    err = console(to_stderr=True)
+    code = ExitCode.OK
+    with ExitStack() as stack:
+        log = None if no_log else stack.enter_context(Log.open(log_path))
+        horse_id = _horse_id(log, horse)
+        grammar = load(horse_names=log.horse_names() if log else ())
+        ears = None
+        if TEXT not in engines:
+            chosen, absent = listeners(grammar, engines, ModelFolders(vosk_model, neural_model))
+            ears = Together(chosen, grammar)
+            stack.callback(ears.close)
+            names = " and ".join(ear.name for ear in chosen)
+            err.print(f"listening with {names}" + "".join(f"; not {a}" for a in absent))
+            if len(chosen) == 1:
+                err.print("one listener alone: no second opinion, so nothing is called sure")
+        out = _Output(grammar, as_json)
+        for file in files:
+            recorder = Recorder(file, log, Session(limb), horse_id)
+            try:
+                out.file(file, _lines(file, ears, grammar, recorder, err, show=not as_json))
+            except UnreadableSound as error:
+                err.print(f"handsfree: {safe(str(error))}", soft_wrap=True)
+                code = ExitCode.UNREADABLE
+    return code
+
+
+def _horse_id(log: Log | None, name: str | None) -> str | None:
+    if name is None:
+        return None
+    if log is None:
+        raise click.UsageError("--horse needs the log; leave out --no-log")
+    horse = log.horse(name)
+    if horse is None:
+        raise HandsfreeError(
+            f"there is no horse '{safe(name)}' in the log; 'handsfree horses add' adds one"
+        )
+    return horse.id
+
+
+def _lines(
+    file: str,
+    ears: Together | None,
+    grammar: Grammar,
+    recorder: Recorder,
+    err: Console,
+    show: bool,
+) -> Iterator[Line]:
+    if ears is None:
+        yield from typed_lines(file, grammar, recorder)
+        return
+    name = "standard input" if file == STANDARD_INPUT else Path(file).name
+    with progress_bar(err, safe(name), enabled=show) as report:
+        yield from sound_lines(
+            file, ears, recorder, report, lambda line: err.print(safe(line), soft_wrap=True)
+        )
+
+
+class progress_bar:  # noqa: N801 - reads as a function where it is used
+    """A progress bar on standard error over the seconds of a recording."""
+
+    def __init__(self, err: Console, name: str, enabled: bool = True) -> None:
+        self._bar = Progress(
+            TextColumn("{task.description}", markup=False),
+            BarColumn(),
+            TextColumn("{task.percentage:>3.0f}%"),
+            TimeRemainingColumn(),
+            console=err,
+            transient=True,
+            disable=not (enabled and err.is_terminal),
+        )
+        self._task = self._bar.add_task(name, total=None)
+
+    def __enter__(self) -> Callable[[float, float | None], None]:
+        self._bar.start()
+        return lambda done, total: self._bar.update(self._task, completed=done, total=total)
+
+    def __exit__(self, *error: object) -> None:
+        self._bar.stop()
+
+
+class _Output:
+    """Prints lines as JSON, or as a readable list with a table by limb at the end."""
+
+    def __init__(self, grammar: Grammar, as_json: bool) -> None:
+        self._grammar, self._as_json = grammar, as_json
+        self._wording = Wording(grammar)
+        self._out = console()
+
+    def file(self, name: str, lines: Iterable[Line]) -> None:
+        if self._as_json:
+            for line in lines:
+                # JSON Lines, flushed: who reads the pipe sees each record as it is kept.
+                click.echo(json.dumps(line.as_json()), nl=True)
+            return
+        self._out.print(safe(name), style="bold")
+        in_force: list[Line] = []
+        for line in lines:
+            self._out.print(line_text(line, self._wording), soft_wrap=True)
+            take_back(in_force, line)
+        entries = [(e, "" if sure(li) else "doubtful") for li in in_force for e in li.outcome.entries]
+        if entries:
+            self._out.print(by_limb(entries, self._grammar, self._wording))
+        else:
+            self._out.print("nothing was recorded")
+
+
+def take_back(in_force: list[Line], line: Line) -> None:
+    """Keep the lines whose entries count: a strike or a correction drops the last one."""
+    if (line.outcome.strikes or line.outcome.replaces) and in_force:
+        in_force.pop()
+    if line.outcome.entries:
+        in_force.append(line)
+
+
+def sure(line: Line) -> bool:
+    """Whether the line may stand without a second look."""
+    return line.heard.confidence >= DOUBTFUL_BELOW and line.doubt is None
+
+
+def line_text(line: Line, wording: Wording) -> str:
+    """One utterance on one line: time, limb, what became of it, and what was heard."""
+    outcome = line.outcome
+    if outcome.status == "unclear":
+        what = f"unclear: {safe(line.heard.text)}"
+    elif outcome.status == "command":
+        what = f"[{(outcome.command or 'limb').replace('_', ' ')}] {safe(line.heard.text)}"
+    else:
+        what = "; ".join(safe(wording.describe(entry)) for entry in outcome.entries)
+        if not sure(line):
+            what += f"  -- doubtful, heard: {safe(line.heard.text)}"
+    return f"{clock(line.heard.start_s):>6}  {outcome.limb or '--'}  {what}"

@@ -1,0 +1,85 @@
+"""`handsfree visits` and `handsfree show`: what the log holds."""
+
+import json
+from pathlib import Path
+
+import click
+from rich.table import Table
+from rich.text import Text
+
+from handsfree.cli.options import log_option
+from handsfree.cli.screen import DOUBTFUL_BELOW, by_limb, clock, console, safe
+from handsfree.errors import LogError
+from handsfree.grammar.grammar import load
+from handsfree.grammar.wording import Wording
+from handsfree.log import Log
+from handsfree.log.rows import Entry
+from handsfree.records.entries import from_json
+
+ID_SHOWN = 8
+"""Digits of a visit's id that are shown; any unambiguous beginning is taken."""
+
+
+@click.command()
+@click.option("--horse", metavar="NAME", help="Only this horse's.")
+@click.option("--limit", type=click.IntRange(min=1), default=20, show_default=True)
+@log_option
+def visits(horse: str | None, limit: int, log_path: Path | None) -> None:
+    """List the visits, latest first."""
+    with Log.open(log_path) as log:
+        if horse is not None and log.horse(horse) is None:
+            raise LogError(f"there is no horse '{safe(horse)}' in the log")
+        table = Table("visit", "when", "horse", "from", "entries", "confirmed", "doubtful")
+        for visit in log.visits(limit, horse):
+            table.add_row(
+                visit.id[:ID_SHOWN],
+                visit.started_at[:16].replace("T", " "),
+                Text(safe(visit.horse or "(not named)")),
+                Text(safe(Path(visit.source).name)),
+                str(visit.entries),
+                str(visit.confirmed),
+                str(visit.doubtful),
+            )
+    if table.row_count:
+        console().print(table)
+    else:
+        console().print("no visits yet")
+
+
+@click.command()
+@click.argument("visit", required=False)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object per entry.")
+@log_option
+def show(visit: str | None, as_json: bool, log_path: Path | None) -> None:
+    """Show a VISIT by limb (its id or the beginning of it; default: the latest)."""
+    out = console()
+    with Log.open(log_path) as log:
+        if visit is None:
+            latest = log.visits(1)
+            if not latest:
+                raise LogError(f"{log.path} holds no visits yet")
+            visit = latest[0].id
+        found = log.visit(visit)
+        entries = log.entries(found.id, in_force=True)
+        unclear = [u for u in log.utterances(found.id) if u.status == "unclear"]
+    if as_json:
+        for entry in entries:
+            about = {"entry_id": entry.id, "status": entry.status, "heard": entry.heard}
+            click.echo(json.dumps(entry.body | about))
+        return
+    grammar = load()
+    title = f"{safe(found.horse or 'horse not named')}, {found.started_at[:10]}"
+    rows = [(from_json(entry.body), _note(entry)) for entry in entries]
+    if rows:
+        out.print(by_limb(rows, grammar, Wording(grammar), title))
+    else:
+        out.print(f"{title}: nothing recorded")
+    for utterance in unclear:
+        out.print(f"unclear at {clock(utterance.start_s)}: {safe(utterance.heard)}", soft_wrap=True)
+
+
+def _note(entry: Entry) -> str:
+    if entry.status == "confirmed":
+        return "confirmed"
+    doubtful = entry.doubt or (entry.confidence is not None and entry.confidence < DOUBTFUL_BELOW)
+    return "doubtful" if doubtful else ""

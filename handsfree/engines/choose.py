@@ -1,0 +1,80 @@
+"""Which recognizers are installed, and making the ones that are asked for."""
+
+from dataclasses import dataclass
+from importlib.util import find_spec
+from pathlib import Path
+
+from handsfree.engines.base import Listener
+from handsfree.errors import EngineError
+from handsfree.grammar.grammar import Grammar
+
+LISTENERS = ("pocketsphinx", "neural", "vosk")
+TEXT = "text"
+
+
+@dataclass(frozen=True)
+class ModelFolders:
+    """Folders the user named; None means the usual places."""
+
+    vosk: Path | None = None
+    neural: Path | None = None
+
+
+def why_not(name: str, folders: ModelFolders) -> str | None:
+    """None where this recognizer can be used, else one line saying what is missing."""
+    if name == "pocketsphinx":
+        return None if find_spec("pocketsphinx") else "not installed (pip install pocketsphinx)"
+    if name == "neural":
+        from handsfree.engines import neural
+
+        return neural.available(folders.neural)
+    if name == "vosk":
+        from handsfree.engines.vosk_model import find_model
+
+        if find_spec("vosk") is None:
+            return "not installed (pip install vosk)"
+        if find_model(folders.vosk) is None:
+            return "no Vosk model folder found; 'handsfree model' fetches one"
+        return None
+    raise EngineError(f"there is no engine '{name}'; there are {', '.join(LISTENERS)} and {TEXT}")
+
+
+def listeners(
+    grammar: Grammar, names: tuple[str, ...], folders: ModelFolders
+) -> tuple[list[Listener], list[str]]:
+    """The recognizers named, or all that are installed where none is.
+
+    Returns them with a line for each that was not named and is not there. Raises
+    EngineError where a named one cannot be used or none is left.
+    """
+    wanted = names or LISTENERS
+    chosen: list[Listener] = []
+    absent: list[str] = []
+    for name in dict.fromkeys(wanted):
+        reason = why_not(name, folders)
+        if reason is None:
+            chosen.append(_make(name, grammar, folders))
+        elif names:
+            raise EngineError(f"engine {name}: {reason}")
+        else:
+            absent.append(f"{name}: {reason}")
+    if not chosen:
+        raise EngineError("no recognizer can be used: " + "; ".join(absent))
+    return chosen, absent
+
+
+def _make(name: str, grammar: Grammar, folders: ModelFolders) -> Listener:
+    if name == "pocketsphinx":
+        from handsfree.engines.pocketsphinx import PocketSphinxListener
+
+        return PocketSphinxListener(grammar.acceptor, grammar.pronunciations)
+    if name == "neural":
+        from handsfree.engines.neural import NeuralListener
+
+        return NeuralListener(grammar.acceptor, folders.neural)
+    from handsfree.engines.vosk import VoskListener
+    from handsfree.engines.vosk_model import find_model
+
+    folder = find_model(folders.vosk)
+    assert folder is not None
+    return VoskListener(grammar.acceptor, grammar.phrases(), grammar.respellings, folder)
