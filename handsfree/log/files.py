@@ -1,0 +1,184 @@
+"""Where the log is, how its file is made and opened, and how trouble with it is told."""
+
+import os
+import sqlite3
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+import platformdirs
+from sqlite_utils import Database
+
+from handsfree.errors import LogError
+from handsfree.log import schema
+
+ENVIRONMENT = "HANDSFREE_LOG"
+BUSY_S = 10.0
+"""How long a write waits for another process to finish its own, in seconds."""
+
+
+def default_path() -> Path:
+    """The log used when none is named: $HANDSFREE_LOG, else log.db in the user's data folder."""
+    named = os.environ.get(ENVIRONMENT, "").strip()
+    if named:
+        return Path(named).expanduser()
+    return Path(platformdirs.user_data_dir("handsfree", appauthor=False)) / "log.db"
+
+
+def _reason(error: sqlite3.Error, busy_s: float) -> str:
+    """What an SQLite error means to the person in front of it."""
+    name = getattr(error, "sqlite_errorname", None) or ""
+    texts = {
+        "SQLITE_NOTADB": "is not a log of this program; name another file",
+        "SQLITE_CORRUPT": "is damaged; copy it, then restore a backup or try sqlite3's .recover",
+        "SQLITE_READONLY": "cannot be written; check the permissions of the file and its folder",
+        "SQLITE_CANTOPEN": "cannot be opened; check the permissions of the file and its folder",
+        "SQLITE_PERM": "cannot be opened; check the permissions of the file and its folder",
+        "SQLITE_BUSY": f"is in use: another program has kept it locked for {busy_s:g} s; "
+        "close it and try again",
+        "SQLITE_CONSTRAINT_FOREIGNKEY": "refused: there is no such horse, visit or utterance in it",
+        "SQLITE_FULL": "cannot grow: the disk is full",
+        "SQLITE_IOERR": "cannot be read or written: the disk reports an error",
+    }
+    for start, text in texts.items():
+        if name.startswith(start):
+            return text
+    return f"refused: {error}"
+
+
+@contextmanager
+def told_plainly(path: Path, busy_s: float = BUSY_S) -> Iterator[None]:
+    """Turn SQLite and file errors inside the block into a LogError naming the file."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise LogError(f"log {path}: {_reason(error, busy_s)}") from error
+    except OSError as error:
+        raise LogError(f"log {path}: {error.strerror or error}") from error
+
+
+def _make_folder(folder: Path) -> None:
+    """Make the folder and the missing ones above it, each for the owner only."""
+    for each in reversed([folder, *folder.parents]):
+        if not each.exists():
+            each.mkdir(mode=0o700, exist_ok=True)
+
+
+def _make_file(path: Path) -> None:
+    """Make an empty file for the owner only, its name safe on disk before it is used."""
+    try:
+        handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600)
+    except FileExistsError:
+        return
+    os.close(handle)
+    if os.name == "posix":
+        folder = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+
+
+def _close_to_others(path: Path) -> None:
+    """Take the file and its companions from group and others, where they are ours."""
+    if os.name != "posix":
+        return
+    for each in (path, Path(f"{path}-wal"), Path(f"{path}-shm")):
+        with suppress(OSError):
+            state = each.stat()
+            if state.st_uid == os.geteuid() and state.st_mode & 0o077:
+                each.chmod(0o600)
+
+
+def _check_usable(path: Path, read_only: bool) -> None:
+    if path.is_dir():
+        raise LogError(f"log {path}: is a folder; name a file in it")
+    if read_only:
+        if not path.exists():
+            raise LogError(f"log {path}: there is no such log yet")
+        if not os.access(path, os.R_OK):
+            raise LogError(f"log {path}: cannot be read; check its permissions")
+        return
+    # SQLite itself would open such a file for reading and fail at the first answer.
+    if not os.access(path, os.R_OK | os.W_OK):
+        raise LogError(f"log {path}: cannot be written; check its permissions")
+    if not os.access(path.parent, os.W_OK | os.X_OK):
+        raise LogError(f"log {path}: its folder cannot be written; check its permissions")
+
+
+def _connect(path: Path, read_only: bool, busy_s: float) -> Database:
+    mode = "mode=ro" if read_only else "mode=rw"
+    if read_only and not os.access(path.parent, os.W_OK):
+        # Beside a log with write-ahead journal SQLite wants to make a file even to read it.
+        # Where it cannot, nobody else can write either, unless a journal is left.
+        wal = Path(f"{path}-wal")
+        if not wal.exists() or wal.stat().st_size == 0:
+            mode = "immutable=1"
+    conn = sqlite3.connect(f"{path.as_uri()}?{mode}", uri=True, timeout=busy_s)
+    try:
+        return Database(conn, execute_plugins=False)
+    except BaseException:
+        conn.close()
+        raise
+
+
+def _use_wal(db: Database, busy_s: float) -> None:
+    """Switch to the write-ahead journal; SQLite does not wait for the lock here, so we do."""
+    deadline = time.monotonic() + busy_s
+    while True:
+        try:
+            if db.journal_mode != "wal":
+                db.enable_wal()
+            return  # a file system that cannot have it keeps the rollback journal
+        except sqlite3.OperationalError as error:
+            busy = (getattr(error, "sqlite_errorname", None) or "").startswith("SQLITE_BUSY")
+            if not busy or time.monotonic() > deadline:
+                raise
+            time.sleep(0.02)
+
+
+def open_database(path: Path, read_only: bool, busy_s: float = BUSY_S) -> Database:
+    """Open the log's file, making and migrating it as needed.
+
+    Raises LogError, one line naming the file, when it is no log, damaged, of a newer
+    version, not permitted, or locked for longer than `busy_s` seconds.
+    """
+    with told_plainly(path, busy_s):
+        if not read_only and not path.exists():
+            _make_folder(path.parent)
+            _make_file(path)
+        _check_usable(path, read_only)
+        if not read_only:
+            _close_to_others(path)
+        db = _connect(path, read_only, busy_s)
+        try:
+            _prepare(db, path, read_only, busy_s)
+        except BaseException:
+            db.close()
+            raise
+        return db
+
+
+def _prepare(db: Database, path: Path, read_only: bool, busy_s: float) -> None:
+    if schema.is_foreign(db):
+        raise LogError(f"log {path}: is the database of another program; name another file")
+    at, newest = schema.version(db), len(schema.MIGRATIONS)
+    if at > newest:
+        raise LogError(
+            f"log {path}: was written by a newer version of this program (format {at}, "
+            f"this one knows {newest}); update the program"
+        )
+    if read_only and at < newest:
+        raise LogError(
+            f"log {path}: has the older format {at}; open it once for writing to bring it up"
+        )
+    db.execute("PRAGMA foreign_keys = ON")
+    if read_only:
+        return
+    _use_wal(db, busy_s)
+    # FULL waits for the disk at each commit: an answered utterance survives a power cut.
+    # On macOS only F_FULLFSYNC does that; elsewhere the pragma changes nothing.
+    db.execute("PRAGMA synchronous = FULL")
+    db.execute("PRAGMA fullfsync = ON")
+    schema.migrate(db)

@@ -1,0 +1,92 @@
+"""Queries that turn rows of the file into the rows of `handsfree.log.rows`."""
+
+import json
+from typing import Any
+
+from sqlite_utils import Database
+
+from handsfree.errors import LogError
+from handsfree.log.rows import Entry, Horse, Utterance, Visit, VisitSummary
+
+_VISIT = """v.id AS id, v.horse_id AS horse_id, h.name AS horse, v.started_at AS started_at,
+    v.source AS source, v.note AS note
+    FROM visits AS v LEFT JOIN horses AS h ON h.id = v.horse_id"""
+
+_COUNTS = """
+    (SELECT count(*) FROM utterances AS u WHERE u.visit_id = v.id) AS utterances,
+    (SELECT count(*) FROM entries_in_force AS e WHERE e.visit_id = v.id) AS entries,
+    (SELECT count(*) FROM entries_in_force AS e
+        WHERE e.visit_id = v.id AND e.status = 'confirmed') AS confirmed,
+    (SELECT count(*) FROM utterances AS u
+        WHERE u.visit_id = v.id AND u.doubt IS NOT NULL) AS doubtful"""
+
+_ENTRY = """id, utterance_id, seq, kind, limb, body, replaces, created_at, origin,
+    status, status_at, status_by, heard, start_s, confidence, doubt"""
+
+
+def horse(db: Database, key: str) -> Horse | None:
+    """The horse whose folded name is `key`."""
+    rows = db.query("SELECT id, name, kind, created FROM horses WHERE name_key = ?", [key])
+    return next((Horse(**row) for row in rows), None)
+
+
+def visit(db: Database, id_or_prefix: str) -> Visit:
+    """The one visit whose id is or begins with this; else LogError."""
+    wanted = id_or_prefix.strip().lower()
+    if not wanted:
+        raise LogError("a visit's id is needed, or the beginning of one")
+    rows = db.query(f"SELECT {_VISIT} WHERE substr(v.id, 1, ?) = ?", [len(wanted), wanted])
+    found = [Visit(**row) for row in rows]
+    if not found:
+        raise LogError(f"the log has no visit {wanted}")
+    if len(found) > 1 and wanted not in (each.id for each in found):
+        raise LogError(f"{len(found)} visits have an id that begins with {wanted}; give more of it")
+    return next((each for each in found if each.id == wanted), found[0])
+
+
+def visits(db: Database, limit: int | None, horse_key: str | None) -> list[VisitSummary]:
+    """Visits with their counts, latest first."""
+    where = "" if horse_key is None else "WHERE h.name_key = :key"
+    rows = db.query(
+        f"SELECT {_COUNTS}, {_VISIT} {where} ORDER BY v.started_at DESC, v.rowid DESC LIMIT :limit",
+        {"key": horse_key, "limit": -1 if limit is None else limit},
+    )
+    return [VisitSummary(**row) for row in rows]
+
+
+def entries(db: Database, visit_id: str, in_force: bool) -> list[Entry]:
+    """Entries of a visit in the order they were said, with their latest status."""
+    view = "entries_in_force" if in_force else "entries_now"
+    rows = db.query(
+        f"SELECT {_ENTRY} FROM {view} WHERE visit_id = ? ORDER BY utterance_seq, seq", [visit_id]
+    )
+    return [Entry(**row | {"body": json.loads(row["body"])}) for row in rows]
+
+
+def utterances(db: Database, visit_id: str) -> list[Utterance]:
+    """Utterances of a visit in order."""
+    rows = db.query(
+        """SELECT u.*, EXISTS (SELECT 1 FROM sounds WHERE utterance_id = u.id) AS has_sound
+        FROM utterances AS u WHERE u.visit_id = ? ORDER BY u.seq""",
+        [visit_id],
+    )
+    return [_utterance(row) for row in rows]
+
+
+def _utterance(row: dict[str, Any]) -> Utterance:
+    parsed = {key: tuple(json.loads(row[key])) for key in ("engines", "alternatives")}
+    return Utterance(**row | parsed | {"has_sound": bool(row["has_sound"])})
+
+
+def utterance_seq(db: Database, utterance_id: str) -> int:
+    """The utterance's number in its visit; LogError for an unknown id."""
+    row = db.execute("SELECT seq FROM utterances WHERE id = ?", [utterance_id]).fetchone()
+    if row is None:
+        raise LogError(f"the log has no utterance {utterance_id}")
+    return int(row[0])
+
+
+def next_seq(db: Database, table: str, owner: str, owner_id: str) -> int:
+    """One more than the highest `seq` the owner has in the table, 1 at first."""
+    sql = f"SELECT coalesce(max(seq), 0) + 1 FROM {table} WHERE {owner} = ?"
+    return int(db.execute(sql, [owner_id]).fetchone()[0])

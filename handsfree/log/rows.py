@@ -1,0 +1,192 @@
+"""What goes into the log and what comes out of it, as plain frozen rows.
+
+Entries cross this boundary as dictionaries in the JSON form that `--json` prints; the
+log neither knows nor checks their meaning. Times of day are ISO 8601 text in UTC with
+offset; `start_s` and `end_s` are seconds from the start of the recording.
+"""
+
+import json
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from handsfree.errors import LogError
+
+EntryBody = dict[str, Any]
+"""One entry as JSON object: `kind`, `limb` and the keys of its kind."""
+
+IN_FORCE = ("heard", "confirmed")
+"""Statuses of entries that count; `corrected` and `struck` ones are kept but do not."""
+
+
+@dataclass(frozen=True)
+class Horse:
+    """A horse known by name. `kind` is 'heavy', 'riding' or None if not said."""
+
+    id: str
+    name: str
+    kind: str | None
+    created: str
+
+
+@dataclass(frozen=True)
+class Visit:
+    """One sitting with one horse; `source` is a file name, 'microphone' or 'typed'."""
+
+    id: str
+    horse_id: str | None
+    horse: str | None
+    started_at: str
+    source: str
+    note: str | None
+
+
+@dataclass(frozen=True)
+class VisitSummary(Visit):
+    """A visit and how much is in it.
+
+    `entries` counts those in force (heard or confirmed), `confirmed` those of them a
+    person has confirmed, `doubtful` the utterances kept with a reason for doubt.
+    """
+
+    utterances: int
+    entries: int
+    confirmed: int
+    doubtful: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class UtteranceRow:
+    """One utterance to be written. `limb` is the limb in force after it.
+
+    `recorded_at` None means now. `start_s`, `end_s` are None for typed words.
+    `engines` names the recognizers that listened, `alternatives` is any JSON list,
+    `free_text` what a decoding without grammar heard, `doubt` why a person should look.
+    """
+
+    heard: str
+    status: str
+    confidence: float | None = None
+    command: str | None = None
+    limb: str | None = None
+    start_s: float | None = None
+    end_s: float | None = None
+    recorded_at: str | None = None
+    engines: tuple[str, ...] = ()
+    alternatives: tuple[Any, ...] = ()
+    free_text: str | None = None
+    doubt: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Utterance(UtteranceRow):
+    """A stored utterance; `seq` counts from 1 within its visit."""
+
+    id: str
+    visit_id: str
+    seq: int
+    has_sound: bool
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A stored entry with its latest status (heard, confirmed, corrected or struck).
+
+    `origin` is 'heard' when its words were spoken, 'corrected' when a person put it in
+    at review. `replaces` is the id of the entry it corrects.
+    """
+
+    id: str
+    utterance_id: str
+    seq: int
+    kind: str
+    limb: str | None
+    body: EntryBody
+    replaces: str | None
+    created_at: str
+    origin: str
+    status: str
+    status_at: str
+    status_by: str
+    heard: str
+    start_s: float | None
+    confidence: float | None
+    doubt: str | None
+
+    @property
+    def in_force(self) -> bool:
+        """Whether the entry counts, neither corrected nor struck."""
+        return self.status in IN_FORCE
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One line of an entry's history. Marks made by one action share `change`."""
+
+    entry_id: str
+    seq: int
+    status: str
+    at: str
+    by: str
+    reason: str | None
+    utterance_id: str | None
+    change: str
+    undoes: str | None
+
+
+@dataclass(frozen=True)
+class Appended:
+    """Ids made by one write: `entry_ids` in the order given, and the `change` they share.
+
+    `marked` are the older entries that were struck or replaced by it.
+    """
+
+    utterance_id: str
+    seq: int
+    entry_ids: tuple[str, ...]
+    marked: tuple[str, ...]
+    change: str
+
+
+@dataclass(frozen=True)
+class Change:
+    """A change to entries that was undone.
+
+    `what` says what it had done (heard, confirmed, corrected, struck); `now` maps the id
+    of each entry it touched to the status the entry has after the undoing.
+    """
+
+    id: str
+    what: str
+    now: Mapping[str, str]
+
+
+def new_id() -> str:
+    """A random id (UUID version 4, 32 hex digits), so that logs of two machines merge."""
+    return uuid.uuid4().hex
+
+
+def now() -> str:
+    """This moment as ISO 8601 text in UTC with offset, to the millisecond."""
+    return datetime.now(UTC).isoformat(timespec="milliseconds")
+
+
+def storable(text: str) -> str:
+    """The text with lone surrogates (as in undecodable file names) made U+FFFD.
+
+    SQLite keeps UTF-8, which has no form for them; all other text is unchanged.
+    """
+    return text.encode("utf-16-le", "surrogatepass").decode("utf-16-le", "replace")
+
+
+def to_json(value: object) -> str:
+    """The value as JSON text, readable in general SQLite tools (not escaped to ASCII).
+
+    Raises LogError for what JSON cannot hold, such as NaN.
+    """
+    try:
+        return storable(json.dumps(value, ensure_ascii=False, allow_nan=False))
+    except (TypeError, ValueError, RecursionError) as error:
+        raise LogError(f"an entry cannot be written to the log: {error}") from error

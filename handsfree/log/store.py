@@ -1,0 +1,268 @@
+"""The log as the rest of the program uses it."""
+
+import unicodedata
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from sqlite_utils import Database
+
+from handsfree.errors import LogError
+from handsfree.log import files, marks, reading, writing
+from handsfree.log.rows import (
+    Appended,
+    Change,
+    Entry,
+    EntryBody,
+    Horse,
+    Mark,
+    Utterance,
+    UtteranceRow,
+    Visit,
+    VisitSummary,
+    new_id,
+    now,
+    storable,
+)
+from handsfree.log.schema import transaction
+
+
+def name_key(name: str) -> str:
+    """The form in which two spellings of one horse's name are equal."""
+    return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
+
+
+class Log:
+    """An open log. Use one per thread; any number of processes may have the same file open.
+
+    Every method raises LogError, one line naming the file, when the file refuses.
+    """
+
+    def __init__(self, db: Database, path: Path, busy_s: float = files.BUSY_S) -> None:
+        self.path = path
+        self._db, self._busy_s = db, busy_s
+
+    @classmethod
+    def open(
+        cls, path: Path | str | None = None, read_only: bool = False, busy_s: float = files.BUSY_S
+    ) -> Self:
+        """Open the log at `path` (None: the default one), making it unless `read_only`."""
+        chosen = Path(path).expanduser() if path is not None else files.default_path()
+        chosen = chosen.resolve()
+        return cls(files.open_database(chosen, read_only, busy_s), chosen, busy_s)
+
+    def close(self) -> None:
+        """Close the file; closing twice does no harm."""
+        self._db.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    @contextmanager
+    def _reading(self) -> Iterator[Database]:
+        with files.told_plainly(self.path, self._busy_s):
+            yield self._db
+
+    @contextmanager
+    def _writing(self) -> Iterator[Database]:
+        with files.told_plainly(self.path, self._busy_s), transaction(self._db):
+            yield self._db
+
+    # Horses and visits
+
+    def add_horse(self, name: str, kind: str | None = None) -> Horse:
+        """Add a horse; `kind` is 'heavy', 'riding' or None.
+
+        A name already there, in whatever case, gives the horse that has it (and sets its
+        kind if it had none). Raises LogError for a blank name.
+        """
+        shown = " ".join(storable(name).split())
+        if not shown:
+            raise LogError("a horse needs a name")
+        with self._writing() as db:
+            known = reading.horse(db, name_key(shown))
+            if known is None:
+                known = Horse(new_id(), shown, kind, now())
+                db.table("horses").insert({**vars(known), "name_key": name_key(shown)})
+            elif kind is not None and known.kind is None:
+                db.execute("UPDATE horses SET kind = ? WHERE id = ?", [kind, known.id])
+                known = Horse(known.id, known.name, kind, known.created)
+        return known
+
+    def horse(self, name: str) -> Horse | None:
+        """The horse of this name, upper and lower case alike, or None."""
+        with self._reading() as db:
+            return reading.horse(db, name_key(storable(name)))
+
+    def horse_names(self) -> list[str]:
+        """All names as first written, in alphabetical order."""
+        with self._reading() as db:
+            return [row["name"] for row in db.query("SELECT name FROM horses ORDER BY name_key")]
+
+    def start_visit(
+        self,
+        source: str,
+        horse_id: str | None = None,
+        note: str | None = None,
+        started_at: str | None = None,
+    ) -> Visit:
+        """Begin a visit; `source` is a file name, 'microphone' or 'typed'."""
+        row = {
+            "id": new_id(),
+            "horse_id": horse_id,
+            "started_at": started_at or now(),
+            "source": storable(source),
+            "note": None if note is None else storable(note),
+        }
+        with self._writing() as db:
+            db.table("visits").insert(row)
+        return self.visit(str(row["id"]))
+
+    def name_horse(self, visit_id: str, horse_id: str) -> None:
+        """Say which horse a visit is about, once its name has been heard."""
+        with self._writing() as db:
+            full = reading.visit(db, visit_id).id
+            db.execute("UPDATE visits SET horse_id = ? WHERE id = ?", [horse_id, full])
+
+    def visits(self, limit: int | None = None, horse: str | None = None) -> list[VisitSummary]:
+        """Visits with counts, latest first; only those of the horse so named, if given."""
+        with self._reading() as db:
+            return reading.visits(db, limit, None if horse is None else name_key(storable(horse)))
+
+    def visit(self, id_or_prefix: str) -> Visit:
+        """The visit of this id, or whose id alone begins so; else LogError."""
+        with self._reading() as db:
+            return reading.visit(db, id_or_prefix)
+
+    # Writing
+
+    def append(
+        self,
+        visit_id: str,
+        utterance: UtteranceRow,
+        entries: Sequence[EntryBody] = (),
+        sound_flac: bytes | None = None,
+        strikes: Sequence[str] = (),
+        replaces: Sequence[str] = (),
+        by: str = "voice",
+    ) -> Appended:
+        """Write one utterance with all that follows from it, in one transaction.
+
+        When this returns it is on the disk, even through a power cut. The entries of
+        `strikes` are marked struck; those of `replaces` are marked corrected, and the new
+        entries refer to them in order (the last of them to all that are left over).
+        """
+        utterance_id, change = new_id(), new_id()
+        author = marks.Author(by, utterance_id=utterance_id)
+        with self._writing() as db:
+            seq = reading.next_seq(db, "utterances", "visit_id", visit_id)
+            writing.add_utterance(db, utterance_id, visit_id, seq, utterance)
+            if sound_flac is not None:
+                db.table("sounds").insert({"utterance_id": utterance_id, "flac": sound_flac})
+            marked = marks.mark_in_force(db, strikes, "struck", author, change)
+            marked += marks.mark_in_force(db, replaces, "corrected", author, change)
+            ids = writing.add_entries(db, utterance_id, entries, "heard", replaces)
+            marks.add(db, ids, "heard", author, change)
+        return Appended(utterance_id, seq, ids, marked, change)
+
+    def confirm(
+        self,
+        entry_ids: Sequence[str],
+        by: str,
+        reason: str | None = None,
+        utterance_id: str | None = None,
+    ) -> tuple[str, ...]:
+        """Mark entries confirmed; returns those that were in force and unconfirmed."""
+        author = marks.Author(by, reason, utterance_id)
+        with self._writing() as db:
+            return marks.mark_in_force(db, entry_ids, "confirmed", author, new_id())
+
+    def strike(
+        self,
+        entry_ids: Sequence[str],
+        by: str,
+        reason: str | None = None,
+        utterance_id: str | None = None,
+    ) -> tuple[str, ...]:
+        """Mark entries struck; returns those that were in force."""
+        author = marks.Author(by, reason, utterance_id)
+        with self._writing() as db:
+            return marks.mark_in_force(db, entry_ids, "struck", author, new_id())
+
+    def correct(
+        self,
+        utterance_id: str,
+        entries: Sequence[EntryBody],
+        by: str,
+        replaces: Sequence[str] = (),
+        reason: str | None = None,
+    ) -> Appended:
+        """Put in what a person says was meant: new entries, confirmed, in place of old ones.
+
+        With `replaces` empty it adds entries to an utterance that had made none. Raises
+        LogError when an entry to replace is no longer in force (changed elsewhere since).
+        """
+        change = new_id()
+        author = marks.Author(by, reason)
+        with self._writing() as db:
+            seq = reading.utterance_seq(db, utterance_id)
+            marked = marks.mark_in_force(db, replaces, "corrected", author, change)
+            if len(marked) < len(set(replaces)):
+                raise LogError("this entry has been changed elsewhere; look at it again first")
+            ids = writing.add_entries(db, utterance_id, entries, "corrected", replaces)
+            marks.add(db, ids, "confirmed", author, change)
+        return Appended(utterance_id, seq, ids, marked, change)
+
+    def undo(self, visit_id: str, by: str) -> Change | None:
+        """Take back the latest change `by` made in the visit; again for the one before.
+
+        Returns what was undone, or None when nothing is left. Nothing is deleted: the
+        undoing is itself in the history, so it works after a restart too.
+        """
+        with self._writing() as db:
+            return marks.undo(db, reading.visit(db, visit_id).id, marks.Author(by))
+
+    # Reading
+
+    def entries(self, visit_id: str, in_force: bool = False) -> list[Entry]:
+        """A visit's entries as they were said; with `in_force` only those that count."""
+        with self._reading() as db:
+            return reading.entries(db, reading.visit(db, visit_id).id, in_force)
+
+    def utterances(self, visit_id: str) -> list[Utterance]:
+        """All utterances of a visit, in order, without their sound."""
+        with self._reading() as db:
+            return reading.utterances(db, reading.visit(db, visit_id).id)
+
+    def sound(self, utterance_id: str) -> bytes | None:
+        """The utterance's sound as the bytes of a FLAC file, None where none was kept."""
+        with self._reading() as db:
+            found = db.execute("SELECT flac FROM sounds WHERE utterance_id = ?", [utterance_id])
+            row = found.fetchone()
+        return None if row is None else bytes(row[0])
+
+    def history(self, entry_id: str) -> list[Mark]:
+        """All marks of an entry, oldest first. Raises LogError for an unknown id."""
+        with self._reading() as db:
+            return marks.history(db, entry_id)
+
+    def check(self) -> list[str]:
+        """Read the whole file and list what is wrong with it; empty when sound."""
+        try:
+            with self._reading() as db:
+                rows = [str(row[0]) for row in db.execute("PRAGMA integrity_check")]
+                references = db.execute("PRAGMA foreign_key_check").fetchall()
+        except LogError as error:  # too damaged even to be checked through
+            return [str(error)]
+        broken = [f"broken reference in {row[0]}" for row in references]
+        return [row for row in rows if row != "ok"] + broken

@@ -1,0 +1,64 @@
+"""Rows into the file: the parts of one write, inside the caller's transaction."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from sqlite_utils import Database
+
+from handsfree.errors import LogError
+from handsfree.log import reading
+from handsfree.log.rows import EntryBody, UtteranceRow, new_id, now, storable, to_json
+
+
+def _storable(text: str | None) -> str | None:
+    return None if text is None else storable(text)
+
+
+def add_utterance(
+    db: Database, utterance_id: str, visit_id: str, seq: int, utterance: UtteranceRow
+) -> None:
+    """Add the utterance as number `seq` of its visit."""
+    row = vars(utterance) | {
+        "id": utterance_id,
+        "visit_id": visit_id,
+        "seq": seq,
+        "recorded_at": utterance.recorded_at or now(),
+        "heard": storable(utterance.heard),
+        "free_text": _storable(utterance.free_text),
+        "doubt": _storable(utterance.doubt),
+        "engines": to_json(utterance.engines),
+        "alternatives": to_json(utterance.alternatives),
+    }
+    db.table("utterances").insert(row)
+
+
+def add_entries(
+    db: Database,
+    utterance_id: str,
+    entries: Sequence[EntryBody],
+    origin: str,
+    replaces: Sequence[str],
+) -> tuple[str, ...]:
+    """Add the entries after those the utterance has; returns their ids in order.
+
+    Each refers to the old entry in its place in `replaces`, the surplus to the last.
+    """
+    first = reading.next_seq(db, "entries", "utterance_id", utterance_id)
+    ids: list[str] = []
+    for number, body in enumerate(entries):
+        if not isinstance(body.get("kind"), str):
+            raise LogError(f"an entry without a kind cannot be written to the log: {body}")
+        row: dict[str, Any] = {
+            "id": new_id(),
+            "utterance_id": utterance_id,
+            "seq": first + number,
+            "kind": body["kind"],
+            "limb": body.get("limb"),
+            "body": to_json(body),
+            "replaces": replaces[min(number, len(replaces) - 1)] if replaces else None,
+            "created_at": now(),
+            "origin": origin,
+        }
+        db.table("entries").insert(row)
+        ids.append(row["id"])
+    return tuple(ids)

@@ -1,0 +1,212 @@
+"""Making, finding, refusing and migrating the file."""
+
+import os
+import shutil
+import sqlite3
+import stat
+import tempfile
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from sqlite_utils import Database
+
+from handsfree.errors import ExitCode, LogError
+from handsfree.log import Log, UtteranceRow, default_path, schema
+
+posix = pytest.mark.skipif(os.name != "posix", reason="file modes are of POSIX systems")
+
+
+def refusal(path: Path, **options: bool) -> str:
+    with pytest.raises(LogError) as caught:
+        Log.open(path, **options)
+    text = str(caught.value)
+    assert "\n" not in text
+    assert caught.value.exit_code == ExitCode.LOG
+    return text
+
+
+@posix
+def test_only_the_owner_can_read_it(tmp_path: Path) -> None:
+    before = os.umask(0)
+    try:
+        path = tmp_path / "new" / "folder" / "log.db"
+        with Log.open(path) as log:
+            log.start_visit("typed")
+            files = sorted(path.parent.iterdir())
+            assert [each.name for each in files] == ["log.db", "log.db-shm", "log.db-wal"]
+            assert {stat.S_IMODE(each.stat().st_mode) for each in files} == {0o600}
+    finally:
+        os.umask(before)
+    folders = (path.parent, path.parent.parent)
+    assert {stat.S_IMODE(each.stat().st_mode) for each in folders} == {0o700}
+
+
+@posix
+def test_a_log_open_to_others_is_closed_to_them(path: Path) -> None:
+    Log.open(path).close()
+    path.chmod(0o644)
+    Log.open(path).close()
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
+
+
+def test_where_it_is(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("HANDSFREE_LOG", str(tmp_path / "named.db"))
+    assert default_path() == tmp_path / "named.db"
+    with Log.open() as log:
+        assert log.path == (tmp_path / "named.db").resolve()
+    with Log.open(tmp_path / "given.db") as log:
+        assert log.path == (tmp_path / "given.db").resolve()
+    monkeypatch.setenv("HANDSFREE_LOG", " ")
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    assert default_path().name == "log.db"
+    assert default_path().parent.name == "handsfree"
+
+
+def test_garbage_is_refused_and_left_alone(path: Path) -> None:
+    path.write_bytes(b"RIFF, not a database at all" * 100)
+    assert refusal(path) == f"log {path}: is not a log of this program; name another file"
+    assert path.read_bytes() == b"RIFF, not a database at all" * 100
+
+
+def test_another_programs_database_is_refused_and_left_alone(path: Path) -> None:
+    other = sqlite3.connect(path)
+    other.execute("CREATE TABLE invoices (id)")
+    other.close()
+    before = path.read_bytes()
+    assert "database of another program" in refusal(path)
+    assert path.read_bytes() == before
+
+
+def test_a_newer_format_is_refused(path: Path) -> None:
+    Log.open(path).close()
+    other = sqlite3.connect(path)
+    other.execute("PRAGMA user_version = 99")
+    other.close()
+    assert "newer version of this program (format 99" in refusal(path)
+    assert "newer version" in refusal(path, read_only=True)
+
+
+def test_a_damaged_log_is_told(path: Path) -> None:
+    with Log.open(path) as log:
+        visit = log.start_visit("typed")
+        for n in range(200):
+            log.append(visit.id, UtteranceRow(heard=f"{n} " * 99, status="unclear"), (), bytes(999))
+    size = path.stat().st_size
+    with path.open("r+b") as file:
+        file.seek(size // 2)
+        file.write(b"\xff" * (size // 2))
+    with Log.open(path) as log:
+        assert log.check() != []
+        with pytest.raises(LogError, match="is damaged"):
+            log.utterances(visit.id)
+    path.write_bytes(path.read_bytes()[:100] + b"\xff" * (size - 100))
+    assert "is damaged" in refusal(path)
+
+
+def test_a_folder_a_file_for_a_folder_and_nothing(tmp_path: Path) -> None:
+    assert "is a folder" in refusal(tmp_path)
+    (tmp_path / "file").write_text("x")
+    assert "log.db" in refusal(tmp_path / "file" / "log.db")
+    assert "no such log" in refusal(tmp_path / "none.db", read_only=True)
+    assert not (tmp_path / "none.db").exists()
+
+
+def test_read_only_cannot_write(log: Log, path: Path) -> None:
+    visit = log.start_visit("typed")
+    with Log.open(path, read_only=True) as reader:
+        assert reader.visit(visit.id) == visit
+        with pytest.raises(LogError, match="cannot be written"):
+            reader.add_horse("Bess")
+
+
+@pytest.fixture
+def anyones_folder() -> Iterator[Path]:
+    """A folder an ordinary user can reach, which pytest's own are not."""
+    folder = Path(tempfile.mkdtemp(prefix="handsfree-test-"))
+    yield folder
+    folder.chmod(0o700)
+    shutil.rmtree(folder)
+
+
+OPEN = """
+import sys
+from handsfree.errors import LogError
+from handsfree.log import Log
+try:
+    with Log.open(sys.argv[1], read_only=sys.argv[2] == "ro") as log:
+        print(log.horse_names())
+except LogError as error:
+    print(error)
+"""
+
+
+@posix
+def test_no_permission_is_told_and_reading_still_works(
+    anyones_folder: Path, start: Callable[..., Any]
+) -> None:
+    path = anyones_folder / "log.db"
+    with Log.open(path) as log:
+        log.add_horse("Bess")
+
+    def answer(mode: str) -> str:
+        return str(start(OPEN, path, mode, ordinary_user=True).communicate()[0])
+
+    path.chmod(0o444)
+    anyones_folder.chmod(0o755)
+    assert answer("rw") == f"log {path}: cannot be written; check its permissions\n"
+    if os.geteuid() == 0:
+        os.chown(path, 65534, 65534)
+    path.chmod(0o644)
+    anyones_folder.chmod(0o555)
+    assert answer("rw") == f"log {path}: its folder cannot be written; check its permissions\n"
+    assert answer("ro") == "['Bess']\n"
+    path.chmod(0o000)
+    assert answer("ro") == f"log {path}: cannot be read; check its permissions\n"
+    path.unlink()
+    assert answer("rw") == f"log {path}: Permission denied\n"
+
+
+def test_an_empty_file_becomes_a_log(path: Path) -> None:
+    path.touch()
+    with Log.open(path) as log:
+        assert schema.version(log._db) == len(schema.MIGRATIONS)
+        assert log.visits() == []
+
+
+def test_a_log_of_format_1_keeps_its_data(path: Path) -> None:
+    old = Database(path)
+    schema.migrate(old, schema.MIGRATIONS[:1])
+    assert old.view_names() == []
+    for sql in (
+        "INSERT INTO visits VALUES ('v1', NULL, '2026-01-01T00:00:00+00:00', 'typed', NULL)",
+        """INSERT INTO utterances (id, visit_id, seq, recorded_at, heard, status, engines,
+            alternatives) VALUES ('u1', 'v1', 1, 't', 'corn', 'recorded', '[]', '[]')""",
+        """INSERT INTO entries VALUES ('e1', 'u1', 1, 'finding', 'LH',
+            '{"kind": "finding", "limb": "LH", "term": "corn"}', NULL, 't', 'heard')""",
+        "INSERT INTO marks VALUES ('e1', 1, 'heard', 't', 'voice', NULL, 'u1', 'c1', NULL)",
+    ):
+        old.execute(sql)
+    old.close()
+    assert "older format 1" in refusal(path, read_only=True)
+    with Log.open(path) as log:
+        assert schema.version(log._db) == len(schema.MIGRATIONS)
+        (entry,) = log.entries("v1")
+        assert (entry.body["term"], entry.status) == ("corn", "heard")
+
+
+def test_a_failing_migration_changes_nothing(path: Path) -> None:
+    with Log.open(path) as log:
+        log.add_horse("Bess")
+        newest = len(schema.MIGRATIONS)
+        bad = "ALTER TABLE horses ADD COLUMN age INTEGER; DROP VIEW entries_in_force; NONSENSE;"
+        with pytest.raises(sqlite3.OperationalError):
+            schema.migrate(log._db, (*schema.MIGRATIONS, bad))
+        assert schema.version(log._db) == newest
+        assert "age" not in log._db.table("horses").columns_dict
+        assert "entries_in_force" in log._db.view_names()
+        good = "ALTER TABLE horses ADD COLUMN age INTEGER;"
+        assert schema.migrate(log._db, (*schema.MIGRATIONS, good)) == 1
+        assert "age" in log._db.table("horses").columns_dict
+        assert log.horse_names() == ["Bess"]
