@@ -24,7 +24,9 @@ def console(to_stderr: bool = False) -> Console:
 
 def safe(text: str) -> str:
     """The text without control characters, which could drive the terminal."""
-    return "".join(c if unicodedata.category(c)[0] != "C" else "\N{REPLACEMENT CHARACTER}" for c in text)
+    return "".join(
+        c if unicodedata.category(c)[0] != "C" else "\N{REPLACEMENT CHARACTER}" for c in text
+    )
 
 
 def clock(seconds: float | None) -> str:
@@ -51,5 +53,3 @@ def by_limb(
             name = f"{limb}  {limb_name(grammar, limb)}" if limb else "horse, or no limb named"
             table.add_row(Text(name), Text("\n".join(lines)), end_section=True)
     return table
-
-

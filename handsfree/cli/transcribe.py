@@ -105,7 +105,7 @@ def _lines(
         )
 
 
-class progress_bar:  # noqa: N801 - reads as a function where it is used
+class progress_bar:
     """A progress bar on standard error over the seconds of a recording."""
 
     def __init__(self, err: Console, name: str, enabled: bool = True) -> None:
@@ -147,7 +147,9 @@ class _Output:
         for line in lines:
             self._out.print(line_text(line, self._wording), soft_wrap=True)
             take_back(in_force, line)
-        entries = [(e, "" if sure(li) else "doubtful") for li in in_force for e in li.outcome.entries]
+        entries = [
+            (e, "" if sure(li) else "doubtful") for li in in_force for e in li.outcome.entries
+        ]
         if entries:
             self._out.print(by_limb(entries, self._grammar, self._wording))
         else:

@@ -52,7 +52,9 @@ def words(text: str | None, as_json: bool, sentences: bool) -> None:
         table = Table("spoken", "meaning", title=title, title_justify="left")
         for word in rows:
             if word.slot == slot:
-                table.add_row(Text(_forms(word.spoken, word.american, word.british)), word.definition)
+                table.add_row(
+                    Text(_forms(word.spoken, word.american, word.british)), word.definition
+                )
         if table.row_count:
             out.print(table)
 

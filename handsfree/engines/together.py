@@ -9,9 +9,10 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
-from handsfree.engines.base import Clip, Hearing, HeardWord, Listener
+from handsfree.engines.base import Clip, HeardWord, Hearing, Listener
 from handsfree.grammar.grammar import Grammar, Reading
 from handsfree.grammar.meaning import Meaning
+from handsfree.grammar.words import plain_words
 
 AGREED = 0.97
 AGREED_AFTER_BENDING = 0.9
@@ -54,7 +55,7 @@ class _Vote:
     hearing: Hearing
     reading: Reading
     words: tuple[HeardWord, ...]
-    rank: int
+    accepted: bool
 
     @property
     def meaning(self) -> Meaning | None:
@@ -100,7 +101,7 @@ class Together:
         winner, confidence, doubt = self._decide(votes, len(hearings))
         alternatives = self._alternatives(hearings, winner)
         if winner is None:
-            best = max(votes, key=lambda v: v.hearing.accepted, default=None)
+            best = max(votes, key=lambda v: v.accepted, default=None)
             heard = free or (" ".join(w.text for w in best.words) if best else "")
             return Verdict(
                 Reading(tuple(heard.split())), 0.1, heard, engines, alternatives, (), free, doubt
@@ -113,20 +114,26 @@ class Together:
     def _vote(self, hearing: Hearing) -> _Vote | None:
         """The best hypothesis that the grammar can read, else the best one as it is."""
         first: _Vote | None = None
-        for rank, hypothesis in enumerate(hearing.hypotheses):
+        for hypothesis in hearing.hypotheses:
             words = hypothesis.words
             reading = self.grammar.read([w.text for w in words], [w.sureness for w in words])
-            vote = _Vote(hearing, reading, words, rank)
             if reading.meaning is not None:
-                return vote
-            first = first or vote
+                return _Vote(
+                    hearing, reading, words, hearing.accepted or self._free_too(hearing, reading)
+                )
+            first = first or _Vote(hearing, reading, words, hearing.accepted)
         return first
+
+    def _free_too(self, hearing: Hearing, reading: Reading) -> bool:
+        """Whether decoding free of the grammar came to the same meaning by itself."""
+        free = self.grammar.read(plain_words(hearing.free_text or ""))
+        return free.meaning is not None and free.meaning == reading.meaning
 
     def _decide(
         self, votes: Sequence[_Vote], listeners: int
     ) -> tuple[_Vote | None, float, str | None]:
         read = [v for v in votes if v.meaning is not None]
-        accepted = [v for v in read if v.hearing.accepted]
+        accepted = [v for v in read if v.accepted]
         for vote in accepted:
             others = [v for v in read if v is not vote and v.meaning == vote.meaning]
             if others:
@@ -158,10 +165,10 @@ class Together:
     def _remark(self, hearings: Sequence[Hearing], votes: Sequence[_Vote]) -> Reading | None:
         """ "Remark" opens free speech, so the free decoding is believed for what follows."""
         for hearing in hearings:
-            spoken = (hearing.free_text or "").split()
+            spoken = plain_words(hearing.free_text or "")
             if spoken and spoken[0] == "remark":
                 return self.grammar.read(spoken)
         opened = [v for v in votes if v.meaning and v.meaning.command == "remark"]
-        if opened and any(v.hearing.accepted for v in opened):
+        if opened and any(v.accepted for v in opened):
             return self.grammar.read(["remark"])
         return None

@@ -1,0 +1,220 @@
+"""Reading recordings as a stream of 16 kHz mono blocks, whatever they were made with."""
+
+import io
+import shutil
+import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import ExitStack
+from pathlib import Path
+from types import TracebackType
+from typing import IO, BinaryIO, Self
+
+import numpy as np
+import soundfile
+import soxr
+from numpy.typing import NDArray
+
+from handsfree.audio.wav_header import WavHeader, read_wav_header
+from handsfree.engines.base import SAMPLE_RATE, Sound
+from handsfree.errors import UnreadableSound
+
+STANDARD_INPUT = "-"
+BLOCK_S = 0.25
+_MAX_BLOCK_VALUES = 1 << 18
+"""Most samples read at once over all channels: caps memory for absurd rates and channel counts."""
+_UNKNOWN_FRAMES = 1 << 60
+"""libsndfile reports lengths beyond this when the header does not tell."""
+
+
+class _WithoutName(io.RawIOBase):
+    """A file as libsndfile should see it: no name to guess a format from, header corrected.
+
+    A `.wav` in the file's name says nothing about its contents, so it is kept from
+    soundfile; `patch` replaces the bytes at `patch_at` without touching the file.
+    """
+
+    def __init__(self, file: IO[bytes], patch: bytes = b"", patch_at: int = 0) -> None:
+        self._file, self._patch, self._patch_at = file, patch, patch_at
+
+    def readable(self) -> bool:
+        return True
+
+    def seekable(self) -> bool:
+        return True
+
+    def seek(self, offset: int, whence: int = io.SEEK_SET) -> int:
+        return self._file.seek(offset, whence)
+
+    def tell(self) -> int:
+        return self._file.tell()
+
+    def readinto(self, buffer: memoryview) -> int:  # type: ignore[override]
+        start = self._file.tell()
+        data = bytearray(self._file.read(len(buffer)))
+        first = max(start, self._patch_at)
+        last = min(start + len(data), self._patch_at + len(self._patch))
+        if first < last:
+            fresh = self._patch[first - self._patch_at : last - self._patch_at]
+            data[first - start : last - start] = fresh
+        buffer[: len(data)] = data
+        return len(data)
+
+
+class SoundReader:
+    """One recording, read once from start to end in constant memory.
+
+    Use as a context manager and iterate for float32 blocks of shape (n,), mono, 16 kHz,
+    always finite and within -1..1. Channels are averaged. `duration_s` is None when the
+    header does not tell. `warning` is set, at the latest when the last block has been
+    read, if the recording ends before its header says it does.
+    """
+
+    def __init__(self, source: str | Path | BinaryIO) -> None:
+        """Open a path, `-` for standard input, or a binary stream (seekable or not).
+
+        Raises UnreadableSound when it is no sound file or cannot be opened.
+        """
+        self.warning: str | None = None
+        self._stack = ExitStack()
+        try:
+            self.name, file = self._open(source)
+            self._sound = self._open_sound(file)
+        except BaseException:
+            self._stack.close()
+            raise
+        known = self._sound.frames < _UNKNOWN_FRAMES
+        self.duration_s = self._sound.frames / self._sound.samplerate if known else None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file; safe to call twice."""
+        self._stack.close()
+
+    def __iter__(self) -> Iterator[Sound]:
+        """Yield the blocks. Raises UnreadableSound when not even the first can be decoded."""
+        rate = self._sound.samplerate
+        resampler = None
+        if rate != SAMPLE_RATE:
+            resampler = soxr.ResampleStream(rate, SAMPLE_RATE, 1, dtype="float32")
+        for block in self._mono_blocks():
+            if resampler is not None:
+                block = resampler.resample_chunk(block)
+            if len(block):
+                yield np.clip(block, -1.0, 1.0)
+        if resampler is not None:
+            tail = resampler.resample_chunk(np.zeros(0, np.float32), last=True)
+            if len(tail):
+                yield np.clip(tail, -1.0, 1.0)
+
+    def _open(self, source: str | Path | BinaryIO) -> tuple[str, IO[bytes]]:
+        if source == STANDARD_INPUT:
+            return "standard input", self._spooled("standard input", sys.stdin.buffer)
+        if isinstance(source, str | Path):
+            path, name = Path(source), str(source)
+            if path.is_dir():
+                raise UnreadableSound(f"{name}: is a folder, not a recording")
+            if path.exists() and not path.is_file():
+                # A pipe or device can be read only once, so it is treated as standard input is.
+                with _opened(path, name) as stream:
+                    return name, self._spooled(name, stream)
+            return name, self._stack.enter_context(_opened(path, name))
+        name = str(getattr(source, "name", "sound stream"))
+        return name, source if source.seekable() else self._spooled(name, source)
+
+    def _spooled(self, name: str, stream: IO[bytes]) -> IO[bytes]:
+        try:
+            temporary = tempfile.TemporaryFile(prefix="handsfree-")  # noqa: SIM115
+            spool = self._stack.enter_context(temporary)
+            shutil.copyfileobj(stream, spool, 1 << 18)
+        except OSError as error:
+            raise UnreadableSound(f"{name}: {_reason(error)}") from error
+        spool.seek(0)
+        return spool
+
+    def _open_sound(self, file: IO[bytes]) -> soundfile.SoundFile:
+        try:
+            size = file.seek(0, io.SEEK_END)
+            file.seek(0)
+            if size == 0:
+                raise UnreadableSound(f"{self.name}: is empty (0 bytes)")
+            header = read_wav_header(file, size)
+            file.seek(0)
+        except OSError as error:
+            raise UnreadableSound(f"{self.name}: {_reason(error)}") from error
+        patch, at = b"", 0
+        if header is not None:
+            patch, at = self._check(header)
+        try:
+            sound = soundfile.SoundFile(_WithoutName(file, patch, at))
+        except (soundfile.SoundFileError, TypeError, ValueError, OSError) as error:
+            raise UnreadableSound(
+                f"{self.name}: is not a WAV or FLAC recording, or its start is damaged"
+            ) from error
+        self._stack.callback(sound.close)
+        return sound
+
+    def _check(self, header: WavHeader) -> tuple[bytes, int]:
+        """Note what the header promises in vain; return the bytes to correct it with, and where."""
+        if header.unfinished:
+            # libsndfile takes the 0 that a pipe writer leaves as "no sound at all".
+            return header.true_size_field, header.size_field_at
+        if header.missing_bytes:
+            self._warn_cut()
+        return b"", 0
+
+    def _warn_cut(self) -> None:
+        self.warning = f"{self.name}: ends before its header says; read what is there"
+
+    def _mono_blocks(self) -> Iterator[NDArray[np.float32]]:
+        sound = self._sound
+        frames = int(sound.samplerate * BLOCK_S)
+        frames = max(1, min(frames, _MAX_BLOCK_VALUES // sound.channels))
+        done = 0
+        while True:
+            try:
+                block = sound.read(frames, dtype="float32", always_2d=True)
+            except (soundfile.SoundFileError, OSError) as error:
+                if done == 0:
+                    raise UnreadableSound(f"{self.name}: the sound in it is damaged") from error
+                self._warn_cut()
+                return
+            if len(block) == 0:
+                return
+            done += len(block)
+            finite = np.nan_to_num(block, nan=0.0, posinf=1.0, neginf=-1.0)
+            yield finite.mean(axis=1, dtype=np.float32)
+
+
+def open_sound(source: str | Path | BinaryIO) -> Iterator[Sound]:
+    """Yield a recording as float32 mono 16 kHz blocks and close it at the end.
+
+    Raises UnreadableSound (at the first block) naming the file and the reason.
+    """
+    with SoundReader(source) as reader:
+        yield from reader
+
+
+def _opened(path: Path, name: str) -> IO[bytes]:
+    try:
+        return path.open("rb")
+    except OSError as error:
+        raise UnreadableSound(f"{name}: {_reason(error)}") from error
+
+
+def _reason(error: OSError) -> str:
+    if isinstance(error, FileNotFoundError):
+        return "no such file"
+    if isinstance(error, PermissionError):
+        return "no permission to read it"
+    return (error.strerror or str(error)).lower()

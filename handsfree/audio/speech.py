@@ -1,0 +1,188 @@
+"""Cutting a recording into clips of speech at its pauses."""
+
+import io
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import soundfile
+from numpy.typing import NDArray
+
+from handsfree.audio.activity import Activity, activity
+from handsfree.audio.denoise import FRAME, FRAME_S
+from handsfree.engines.base import SAMPLE_RATE, Clip, Sound
+
+
+@dataclass(frozen=True)
+class CutSettings:
+    """When speech begins and ends; times in seconds, probabilities 0..1, levels in dB.
+
+    `end_pause_s` is longer than the pause at a comma (0.3-0.4 s), which must not split
+    an utterance. A burst with less than `min_speech_s` of likely speech is dropped once
+    `blip_pause_s` of quiet follow. Without a denoiser the levels are not looked at.
+    """
+
+    start_probability: float = 0.6
+    stop_probability: float = 0.3
+    end_pause_s: float = 0.65
+    blip_pause_s: float = 0.3
+    pad_before_s: float = 0.25
+    pad_after_s: float = 0.2
+    min_speech_s: float = 0.18
+    max_clip_s: float = 15.0
+    min_level_db: float = -65.0
+    """Denoised speech below this (dB of full scale) is a leftover of noise."""
+    max_removed_db: float = 15.0
+    """Where the denoiser took more than this out of the loud frames, it found no voice."""
+
+
+class _Cutter:
+    """Holds the stretch that may still become a clip; frame numbers count from `_first`."""
+
+    def __init__(self, settings: CutSettings) -> None:
+        self._set = settings
+        self._raw: Sound = np.zeros(0, np.float32)
+        self._clean: Sound | None = None
+        self._speech: NDArray[np.float32] = np.zeros(0, np.float32)
+        self._first = 0
+        self._next = 0
+        self._start: int | None = None
+        self._last_speech = 0
+        self._likely = 0
+        self._joined = False
+
+    def feed(self, part: Activity) -> Iterator[Clip]:
+        """Take the next stretch and give the clips that end in it."""
+        self._raw = np.concatenate([self._raw, part.raw])
+        if part.clean is not None:
+            before = self._clean if self._clean is not None else np.zeros(0, np.float32)
+            self._clean = np.concatenate([before, part.clean])
+        self._speech = np.concatenate([self._speech, part.speech])
+        while self._next < len(self._speech):
+            clip = self._step(self._next)
+            self._next += 1
+            if clip is not None:
+                yield clip
+        self._forget()
+
+    def finish(self) -> Iterator[Clip]:
+        """Give the clip that the end of the recording cuts off, if there is one."""
+        if self._start is not None:
+            clip = self._close()
+            if clip is not None:
+                yield clip
+
+    def _step(self, frame: int) -> Clip | None:
+        probability = self._speech[frame]
+        if self._start is None:
+            if probability >= self._set.start_probability:
+                self._start, self._last_speech, self._likely = frame, frame, 1
+            return None
+        if probability >= self._set.stop_probability:
+            self._last_speech = frame
+            self._likely += bool(probability >= self._set.start_probability)
+        quiet_s = (frame - self._last_speech) * FRAME_S
+        is_blip = self._likely * FRAME_S < self._set.min_speech_s
+        if quiet_s >= (self._set.blip_pause_s if is_blip else self._set.end_pause_s):
+            return self._close()
+        if (frame - self._start) * FRAME_S >= self._set.max_clip_s - self._set.pad_before_s:
+            return self._split(frame)
+        return None
+
+    def _close(self) -> Clip | None:
+        assert self._start is not None
+        start = self._start - (0 if self._joined else _frames(self._set.pad_before_s))
+        end = self._last_speech + 1 + _frames(self._set.pad_after_s)
+        keep = self._likely * FRAME_S >= self._set.min_speech_s and self._is_voice(
+            self._start, self._last_speech + 1
+        )
+        self._start, self._joined = None, False
+        return self._clip(max(start, 0), end) if keep else None
+
+    def _split(self, frame: int) -> Clip | None:
+        """Cut a clip that grew too long at its quietest fifth of a second."""
+        assert self._start is not None
+        half = self._start + (frame - self._start) // 2
+        sound = self._clean if self._clean is not None else self._raw
+        window = _frames(0.2)
+        power = _power(sound, half, frame + 1)
+        smooth = np.convolve(power, np.ones(window), "valid")
+        cut = half + int(smooth.argmin()) + window // 2
+        start = self._start - (0 if self._joined else _frames(self._set.pad_before_s))
+        keep = self._is_voice(self._start, cut)
+        self._start, self._joined = cut, True
+        self._likely = int((self._speech[cut : frame + 1] >= self._set.start_probability).sum())
+        return self._clip(max(start, 0), cut) if keep else None
+
+    def _is_voice(self, start: int, end: int) -> bool:
+        """Whether what the denoiser left of the likely frames is a voice and not a remnant."""
+        if self._clean is None:
+            return True
+        likely = self._speech[start:end] >= self._set.start_probability
+        raw = _power(self._raw, start, end)
+        clean = _power(self._clean, start, end)
+        likely = likely[: len(clean)]
+        if not likely.any():
+            return False
+        level = 10 * np.log10(clean[likely].mean() + 1e-12)
+        removed = 10 * np.log10(raw[likely].mean() + 1e-12) - level
+        return bool(level >= self._set.min_level_db and removed <= self._set.max_removed_db)
+
+    def _clip(self, start: int, end: int) -> Clip:
+        # Copies, so that a clip kept for the review doesn't hold on to the whole buffer.
+        piece = slice(start * FRAME, end * FRAME)
+        raw = self._raw[piece].copy()
+        clean = None if self._clean is None else self._clean[piece].copy()
+        start_s = (self._first + start) * FRAME_S
+        return Clip(raw, clean, start_s, start_s + len(raw) / SAMPLE_RATE)
+
+    def _forget(self) -> None:
+        needed = self._next if self._start is None else self._start
+        drop = max(0, needed - _frames(self._set.pad_before_s))
+        if drop == 0:
+            return
+        self._raw = self._raw[drop * FRAME :]
+        if self._clean is not None:
+            self._clean = self._clean[drop * FRAME :]
+        self._speech = self._speech[drop:]
+        self._first += drop
+        self._next -= drop
+        self._last_speech -= drop
+        if self._start is not None:
+            self._start -= drop
+
+
+def cut(blocks: Iterable[Sound], settings: CutSettings | None = None) -> Iterator[Clip]:
+    """Cut a stream of 16 kHz blocks into clips of speech, in order, in bounded memory.
+
+    A clip is given as soon as the pause after it is long enough (or the stream ends).
+    Raises EngineError where no voice-activity detector is installed.
+    """
+    cutter = _Cutter(settings or CutSettings())
+    for part in activity(blocks):
+        yield from cutter.feed(part)
+    yield from cutter.finish()
+
+
+def to_flac(sound: Sound) -> bytes:
+    """Encode 16 kHz sound as a 16-bit FLAC file."""
+    file = io.BytesIO()
+    soundfile.write(file, sound, SAMPLE_RATE, format="FLAC", subtype="PCM_16")
+    return file.getvalue()
+
+
+def from_flac(data: bytes) -> Sound:
+    """Decode what `to_flac` made."""
+    sound, _ = soundfile.read(io.BytesIO(data), dtype="float32")
+    return np.asarray(sound, np.float32)
+
+
+def _frames(seconds: float) -> int:
+    return round(seconds / FRAME_S)
+
+
+def _power(sound: Sound, start: int, end: int) -> NDArray[np.float64]:
+    """Mean square of each whole frame from `start` up to `end`."""
+    piece = sound[start * FRAME : end * FRAME].astype(np.float64)
+    whole = len(piece) // FRAME
+    return np.asarray((piece[: whole * FRAME].reshape(whole, FRAME) ** 2).mean(axis=1))

@@ -1,0 +1,105 @@
+"""`handsfree demo`: the recordings that come with handsfree, through the real recognizers."""
+
+import tempfile
+import time
+from pathlib import Path
+
+import click
+from rich.console import Console
+
+from handsfree import demo as recordings
+from handsfree.cli.options import engine_options
+from handsfree.cli.screen import by_limb, console, safe
+from handsfree.cli.transcribe import line_text, progress_bar, sure, take_back
+from handsfree.engines.choose import ModelFolders, listeners
+from handsfree.engines.together import Together
+from handsfree.errors import ExitCode
+from handsfree.grammar.grammar import Grammar, load
+from handsfree.grammar.wording import Wording
+from handsfree.log import Log
+from handsfree.recording import Line, Recorder
+from handsfree.transcribe import sound_lines
+
+
+@click.command()
+@engine_options
+def demo(engines: tuple[str, ...], vosk_model: Path | None, neural_model: Path | None) -> int:
+    """Hear an invented visit to two horses and show what it becomes.
+
+    The log is a temporary one and is gone afterwards.
+    """
+    out, err = console(), console(to_stderr=True)
+    place = recordings.folder()
+    started = time.monotonic()
+    with tempfile.TemporaryDirectory(prefix="handsfree-demo-") as temporary:
+        with Log.open(Path(temporary) / "log.db") as log:
+            for name, kind in recordings.horses(place):
+                log.add_horse(name, kind)
+            grammar = load(horse_names=log.horse_names())
+            chosen, absent = listeners(grammar, engines, ModelFolders(vosk_model, neural_model))
+            err.print("listening with " + " and ".join(ear.name for ear in chosen))
+            for reason in absent:
+                err.print(f"not with {reason}")
+            ears = Together(chosen, grammar)
+            try:
+                compared = _play(place, ears, grammar, log, out, err)
+            finally:
+                ears.close()
+    _report(compared, out, time.monotonic() - started)
+    return ExitCode.OK
+
+
+def _play(
+    place: Path, ears: Together, grammar: Grammar, log: Log, out: Console, err: Console
+) -> list[recordings.Compared]:
+    wording = Wording(grammar)
+    compared: list[recordings.Compared] = []
+    expected = recordings.manifest(place)
+    for file in dict.fromkeys(row.file for row in expected):
+        out.print(f"\n{file}", style="bold")
+        lines: list[Line] = []
+        in_force: list[Line] = []
+        with progress_bar(err, file) as report:
+            for line in sound_lines(str(place / file), ears, Recorder(file, log), report):
+                out.print(line_text(line, wording), soft_wrap=True)
+                lines.append(line)
+                take_back(in_force, line)
+        entries = [
+            (entry, "" if sure(line) else "doubtful")
+            for line in in_force
+            for entry in line.outcome.entries
+        ]
+        if entries:
+            out.print(by_limb(entries, grammar, wording))
+        compared += recordings.compare([row for row in expected if row.file == file], lines)
+    return compared
+
+
+def _report(compared: list[recordings.Compared], out: Console, seconds: float) -> None:
+    notes = [c for c in compared if c.has_entries]
+    right = [c for c in notes if c.right]
+    talk = [c for c in compared if c.expected.talk]
+    taken = [c for c in talk if not c.right]
+    doubtful = [c for c in compared if c.line and c.line.outcome.entries and not sure(c.line)]
+    out.print(
+        f"\n{len(right)} of {len(notes)} notes right in every detail (by the hand-written list "
+        f"beside the recordings), {len(taken)} of {len(talk)} stretches of other talk taken for "
+        f"a note, {len(doubtful)} notes marked doubtful; {seconds:.0f} s.",
+        soft_wrap=True,
+    )
+    for c in compared:
+        if not c.right:
+            heard = c.line.heard.text if c.line else "nothing"
+            mark = "" if c.line is None or sure(c.line) or c.expected.talk else ", marked doubtful"
+            out.print(f"  wrong: said '{c.expected.said}', heard '{safe(heard)}'{mark}")
+    if doubtful:
+        out.print("\nLook these over at the tailgate, not under the horse:")
+        for c in doubtful:
+            assert c.line is not None
+            others = " or ".join(f"'{safe(a.text)}'" for a in c.line.heard.alternatives[:2])
+            out.print(f"  '{safe(c.line.heard.text)}'" + (f", perhaps {others}" if others else ""))
+    out.print(
+        "\nNext: transcribe a recording of your own with 'handsfree transcribe FILE', see what may "
+        "be said with 'handsfree words' and 'handsfree words --sentences'.",
+        soft_wrap=True,
+    )

@@ -1,0 +1,210 @@
+"""Beam search inside the grammar, side by side with one greedy decoding free of it."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from handsfree.engines.whisper_decoder import Decoder, Floats, Ints, Memory
+from handsfree.engines.whisper_tree import Node, TokenTree
+
+HOPE = 4
+"""Further tokens, taken as certain, that an unfinished path is credited with."""
+
+
+_EARLY = (8, 4, 2)
+
+
+def breadth(beam: int, step: int) -> int:
+    """Paths kept after `step` (from 0): the first few tokens decide most, so more of them.
+
+    The first word often scores badly in noise or against the model's habit of capitals and
+    digits, and a narrow beam then loses sentences that would have won as a whole.
+    """
+    return beam * (_EARLY[step] if step < len(_EARLY) else 1)
+
+
+@dataclass(frozen=True)
+class Path:
+    """A sequence of tokens. `logs` holds the natural log probability of each token.
+
+    `words` has each completed or begun word, `starts` the index of its first token.
+    """
+
+    node: Node | None
+    tokens: tuple[int, ...] = ()
+    logs: tuple[float, ...] = ()
+    words: tuple[str, ...] = ()
+    starts: tuple[int, ...] = ()
+
+    @property
+    def total(self) -> float:
+        return sum(self.logs)
+
+    @property
+    def score(self) -> float:
+        """Mean log probability a token; without dividing, short paths would always win."""
+        return self.total / max(1, len(self.logs))
+
+    def hope(self) -> float:
+        """The score if HOPE more tokens came at no cost."""
+        return self.total / (len(self.logs) + HOPE)
+
+
+@dataclass
+class Found:
+    """`inside`: finished paths of the grammar, best first; `free`: the free decoding."""
+
+    inside: list[Path] = field(default_factory=list)
+    free: Path = field(default_factory=lambda: Path(None))
+
+
+@dataclass(frozen=True)
+class Masks:
+    """Added to the scores, 0 or −inf, each (V,): tokens never said, and not said first."""
+
+    always: Floats
+    first: Floats
+
+
+def search(
+    decoder: Decoder,
+    memory: Memory,
+    opening: list[int],
+    tree: TokenTree,
+    masks: Masks,
+    beam: int,
+    keep: int,
+    longest: int,
+) -> Found:
+    """Decode one utterance; at most `longest` tokens a path, `keep` finished paths.
+
+    Both decodings share the run over `opening` and each step's batch (free path in row 0).
+    Probabilities are over the whole vocabulary less the masked tokens.
+    """
+    end = decoder.vocabulary - 1
+    cache = decoder.new_cache(1, len(opening) + longest)
+    states = decoder.advance(np.array([opening], dtype=np.int64), memory, cache)
+    logits = decoder.logits(states[:, -1])
+    found = Found()
+    active = [Path(tree.root)]
+    free_open = True
+    rows = [0]
+    free_row = 0
+    for step in range(longest):
+        norms = _norms(logits + masks.always)
+        if free_open:
+            found.free, free_open = _greedy(
+                found.free, logits[free_row] - norms[free_row], masks, step == 0, end
+            )
+        parents, active = _extend(tree, active, rows, logits, norms, breadth(beam, step), found)
+        found.inside = sorted(found.inside, key=lambda path: -path.score)[:keep]
+        if len(found.inside) >= keep:
+            worst = found.inside[-1].score
+            hopeful = [i for i, path in enumerate(active) if path.hope() > worst]
+            parents, active = [parents[i] for i in hopeful], [active[i] for i in hopeful]
+        if step == longest - 1 or not (active or free_open):
+            break
+        picked: list[int] = ([free_row] if free_open else []) + parents
+        tokens = ([found.free.tokens[-1]] if free_open else []) + [p.tokens[-1] for p in active]
+        cache = cache.pick(np.array(picked, dtype=np.int64))
+        states = decoder.advance(_column(tokens), memory, cache)
+        logits = decoder.logits(states[:, -1])
+        free_row = 0
+        rows = [index + int(free_open) for index in range(len(active))]
+    return found
+
+
+def _column(tokens: list[int]) -> Ints:
+    return np.array(tokens, dtype=np.int64)[:, None]
+
+
+def _norms(logits: Floats) -> Floats:
+    """log Σ exp of each row, (B,)."""
+    top = logits.max(axis=1)
+    return np.asarray(top + np.log(np.exp(logits - top[:, None]).sum(axis=1)), dtype=np.float32)
+
+
+def _greedy(path: Path, logs: Floats, masks: Masks, first: bool, end: int) -> tuple[Path, bool]:
+    """`path` with its likeliest next token, and whether decoding goes on after it."""
+    allowed = logs + masks.always
+    if first:
+        allowed = allowed + masks.first
+    token = int(allowed.argmax())
+    grown = (*path.logs, float(logs[token]))
+    if token == end:  # counts in the score but is no text
+        return Path(None, path.tokens, grown), False
+    tokens = (*path.tokens, token)
+    again = repeated(tokens)
+    if again:
+        return Path(None, tokens[:-again], grown[:-again]), False
+    return Path(None, tokens, grown), True
+
+
+def repeated(tokens: tuple[int, ...]) -> int:
+    """How many last tokens only repeat what stands before them; 0 when none do.
+
+    On short sound the free decoding likes to say a phrase again and again. Four tokens or
+    more said twice count as that, fewer when said three times running.
+    """
+    for period in range(1, len(tokens) // 2 + 1):
+        times = 2 if period >= 4 else 3
+        tail = tokens[-period:]
+        if len(tokens) >= times * period and tokens[-times * period :] == tail * times:
+            return (times - 1) * period
+    return 0
+
+
+def _extend(
+    tree: TokenTree,
+    active: list[Path],
+    rows: list[int],
+    logits: Floats,
+    norms: Floats,
+    beam: int,
+    found: Found,
+) -> tuple[list[int], list[Path]]:
+    """The `beam` best one-token extensions with the row each comes from.
+
+    Extensions by end of text go to `found`.
+    """
+    offers: list[tuple[float, float, int, int]] = []
+    for index, (path, row) in enumerate(zip(active, rows, strict=True)):
+        assert path.node is not None
+        moves = tree.moves(path.node)
+        if not len(moves.tokens):
+            continue
+        logs = logits[row, moves.tokens] - norms[row]
+        order = np.argsort(-logs, kind="stable")[: beam + 1]
+        offers += [(path.total + float(logs[j]), float(logs[j]), index, int(j)) for j in order]
+        for j, target in enumerate(moves.targets):
+            if target is None:
+                found.inside.append(_grown(path, None, int(moves.tokens[j]), float(logs[j])))
+    offers.sort(key=lambda offer: -offer[0])
+    parents, grown = [], []
+    for _, log, index, j in offers:
+        path = active[index]
+        assert path.node is not None
+        moves = tree.moves(path.node)
+        target = moves.targets[j]
+        if target is None:
+            continue
+        grown.append(_grown(path, target, int(moves.tokens[j]), log))
+        parents.append(rows[index])
+        if len(grown) == beam:
+            break
+    return parents, grown
+
+
+def _grown(path: Path, target: Node | None, token: int, log: float) -> Path:
+    node = path.node
+    assert node is not None
+    logs = (*path.logs, log)
+    if target is None:
+        words = (*path.words, node.word or "")
+        return Path(None, path.tokens, logs, words, path.starts)
+    # A token that is no child of this node begins the next word, so this one is complete.
+    if node.children.get(token) is target:
+        starts = path.starts if path.tokens else (0,)
+        return Path(target, (*path.tokens, token), logs, path.words, starts)
+    words = (*path.words, node.word or "")
+    return Path(target, (*path.tokens, token), logs, words, (*path.starts, len(path.tokens)))
