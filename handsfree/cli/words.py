@@ -29,9 +29,13 @@ SLOTS = {
 @click.argument("text", required=False)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object per word.")
 @click.option("--sentences", is_flag=True, help="Show example sentences instead.")
-def words(text: str | None, as_json: bool, sentences: bool) -> None:
+@click.option("--markdown", is_flag=True, help="Print the list of grammar/WORDS.md.")
+def words(text: str | None, as_json: bool, sentences: bool, markdown: bool) -> None:
     """List the words that can be spoken and what they mean; TEXT narrows the list."""
     grammar = load()
+    if markdown:
+        click.echo(as_markdown(grammar), nl=False)
+        return
     if sentences:
         for sentence in _sentences(grammar):
             if text is None or text.lower() in sentence:
@@ -57,6 +61,23 @@ def words(text: str | None, as_json: bool, sentences: bool) -> None:
                 )
         if table.row_count:
             out.print(table)
+
+
+def as_markdown(grammar: Grammar) -> str:
+    """The whole vocabulary and example sentences as a Markdown page."""
+    lines = [
+        "# What can be said",
+        "",
+        "Made by `handsfree words --markdown`; a test keeps it in step with the grammar.",
+    ]
+    for slot, title in SLOTS.items():
+        lines += ["", f"## {title.capitalize()}", "", "| spoken | id | meaning |", "|---|---|---|"]
+        for word in grammar.table:
+            if word.slot == slot:
+                spoken = _forms(word.spoken, word.american, word.british)
+                lines.append(f"| {spoken} | {word.id} | {word.definition} |")
+    lines += ["", "## Sentences", "", *(f"- {s}" for s in _sentences(grammar)), ""]
+    return "\n".join(lines)
 
 
 def _sentences(grammar: Grammar) -> list[str]:

@@ -40,3 +40,8 @@ def test_version(run):
 def test_words_can_be_searched(run, text: str):
     out = run("words", text).out if text else run("words").out
     assert "clench" in out if text == "clench" else "frog" in out
+
+
+def test_word_list_of_the_docs_is_the_grammars(run):
+    page = Path(__file__).parents[2] / "grammar" / "WORDS.md"
+    assert page.read_text(encoding="utf-8") == run("words", "--markdown").out
