@@ -19,6 +19,7 @@ half the pause after, both inside 130-6800 Hz.
 
 import importlib.util
 import json
+import shutil
 import sys
 import tomllib
 from dataclasses import dataclass
@@ -73,7 +74,8 @@ class Placed:
 
 
 def missing_packages() -> list[str]:
-    return [pip for module, pip in PACKAGES.items() if importlib.util.find_spec(module) is None]
+    missing = [pip for module, pip in PACKAGES.items() if importlib.util.find_spec(module) is None]
+    return missing + ([] if shutil.which("flite") else ["flite (a system package)"])
 
 
 def trim(wave: "Wave", rate: int) -> "Wave":
@@ -187,7 +189,7 @@ def manifest_line(recording: dict[str, Any], item: Placed, rate: int) -> str:
 
 def main() -> int:
     if missing := missing_packages():
-        line = f"make_demo: missing {', '.join(missing)}; pip install {' '.join(missing)}"
+        line = f"make_demo: missing {', '.join(missing)}; SOURCES.md says how to install them"
         print(line, file=sys.stderr)
         return 1
     import numpy as np

