@@ -1,0 +1,1 @@
+"""The audio room: recordings in, clips of speech out."""

@@ -11,6 +11,9 @@ from handsfree.audio.denoise import FRAME, FRAME_S
 from handsfree.engines.base import SAMPLE_RATE, Sound
 from handsfree.errors import EngineError
 
+_STRICTEST = 3
+"""WebRTC's detector has modes 0..3, from "calls much speech" to "calls little speech"."""
+
 
 @dataclass(frozen=True)
 class Activity:
@@ -46,7 +49,7 @@ def _without_denoiser(blocks: Iterable[Sound]) -> Iterator[Activity]:
         raise EngineError(
             "no voice-activity detector: install pyrnnoise (--no-deps) or pocketsphinx"
         ) from error
-    detector = Vad(Vad.VERY_STRICT, SAMPLE_RATE, 3 * FRAME_S)
+    detector = Vad(_STRICTEST, SAMPLE_RATE, 3 * FRAME_S)
     size = detector.frame_bytes // 2
     rest: Sound = np.zeros(0, np.float32)
     for block in blocks:

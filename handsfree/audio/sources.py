@@ -118,7 +118,7 @@ class SoundReader:
                 yield np.clip(tail, -1.0, 1.0)
 
     def _open(self, source: str | Path | BinaryIO) -> tuple[str, IO[bytes]]:
-        if source == STANDARD_INPUT:
+        if source == STANDARD_INPUT or source is sys.stdin.buffer:
             return "standard input", self._spooled("standard input", sys.stdin.buffer)
         if isinstance(source, str | Path):
             path, name = Path(source), str(source)

@@ -12,6 +12,10 @@ from handsfree.audio.activity import Activity, activity
 from handsfree.audio.denoise import FRAME, FRAME_S
 from handsfree.engines.base import SAMPLE_RATE, Clip, Sound
 
+_WINDOW = np.hanning(FRAME)
+_VOICE_BAND = slice(round(300 * FRAME_S), round(3400 * FRAME_S) + 1)
+"""Bins of a frame's spectrum (100 Hz apart) that telephony takes for a voice: 300-3400 Hz."""
+
 
 @dataclass(frozen=True)
 class CutSettings:
@@ -22,18 +26,18 @@ class CutSettings:
     `blip_pause_s` of quiet follow. Without a denoiser the levels are not looked at.
     """
 
-    start_probability: float = 0.6
-    stop_probability: float = 0.3
+    start_probability: float = 0.5
+    stop_probability: float = 0.25
     end_pause_s: float = 0.65
     blip_pause_s: float = 0.3
     pad_before_s: float = 0.25
     pad_after_s: float = 0.2
-    min_speech_s: float = 0.18
+    min_speech_s: float = 0.15
     max_clip_s: float = 15.0
-    min_level_db: float = -65.0
-    """Denoised speech below this (dB of full scale) is a leftover of noise."""
-    max_removed_db: float = 15.0
-    """Where the denoiser took more than this out of the loud frames, it found no voice."""
+    min_level_db: float = -70.0
+    """Likely frames that are quieter than this once denoised are leftovers of noise."""
+    max_removed_db: float = 12.0
+    """Where the denoiser took more than this out of the likely frames, there was no voice."""
 
 
 class _Cutter:
@@ -182,7 +186,13 @@ def _frames(seconds: float) -> int:
 
 
 def _power(sound: Sound, start: int, end: int) -> NDArray[np.float64]:
-    """Mean square of each whole frame from `start` up to `end`."""
-    piece = sound[start * FRAME : end * FRAME].astype(np.float64)
+    """Mean square, within the voice band, of each whole frame from `start` up to `end`.
+
+    Wind and hum below the band and the hiss of a rasp above it may be far louder than a
+    voice; they are no evidence against one. By Parseval's theorem on a Hann-windowed frame.
+    """
+    piece = sound[start * FRAME : end * FRAME]
     whole = len(piece) // FRAME
-    return np.asarray((piece[: whole * FRAME].reshape(whole, FRAME) ** 2).mean(axis=1))
+    frames = piece[: whole * FRAME].reshape(whole, FRAME).astype(np.float64) * _WINDOW
+    spectrum = np.abs(np.fft.rfft(frames, axis=1)[:, _VOICE_BAND]) ** 2
+    return np.asarray(2.0 * spectrum.sum(axis=1) / (FRAME * (_WINDOW**2).sum()))

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from handsfree.engines.base import SAMPLE_RATE, Clip, Hearing, HeardWord, Hypothesis, Sound
+from handsfree.engines.base import SAMPLE_RATE, Clip, HeardWord, Hearing, Hypothesis, Sound
 from handsfree.errors import EngineError
 from handsfree.grammar.acceptor import Acceptor
 
@@ -25,14 +25,18 @@ _SHORTEST_S = 0.1
 _FRAME_S = 0.01
 _NAT = 1024 * math.log(1.0001)
 """One unit of PocketSphinx's scores in natural log: base 1.0001, shifted right by 10 bits."""
+_LANGUAGE_WEIGHT = 6.5
+"""Power of a word's probability, as PocketSphinx takes it when it compiles a grammar itself."""
+_WHOLE_ALLOWANCE = 1.2
+"""How much worse the sound around the words may fit than the words themselves."""
 _ALTERNATIVE = re.compile(r"\(\d+\)$")
 _GARBAGE = "__"
 """Starts the made-up words of one phone each that stand for free speech."""
-_GARBAGE_WEIGHT = 0.3
-_PHONES = (
+_GARBAGE_PROBABILITY = 0.1
+_PHONES = tuple(
     "AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH "
-    "UH UW V W Y Z ZH"
-).split()
+    "UH UW V W Y Z ZH".split()
+)
 
 Arc = tuple[int, int, float] | tuple[int, int, float, str]
 
@@ -50,8 +54,11 @@ class _Segment:
 class PocketSphinxListener:
     """Hears clips with one acceptor at a time; one instance per thread.
 
-    The margin of a hearing is the natural log of the sentence's score minus that of the
-    free phones, per frame of 10 ms; a clip is accepted from `accept_margin` up.
+    The margin of a hearing is the natural log of the score from its first to its last
+    word less that of the free phones there, per frame of 10 ms, and at most
+    `_WHOLE_ALLOWANCE` above the same figure for the whole clip: so neither quiet around
+    a short word tells against it, nor is a word picked out of the middle of talk. A clip
+    is accepted from `accept_margin` up.
     """
 
     name = "pocketsphinx"
@@ -61,7 +68,7 @@ class PocketSphinxListener:
         acceptor: Acceptor,
         pronunciations: Mapping[str, Sequence[str]],
         *,
-        accept_margin: float = -0.6,
+        accept_margin: float = 0.0,
         open_word: str | None = "remark",
     ) -> None:
         """Load the acoustic model that comes with PocketSphinx and take the grammar.
@@ -124,18 +131,20 @@ class PocketSphinxListener:
         """Recognise one clip, denoised where it is; one hypothesis at most."""
         sound = clip.raw if clip.clean is None else clip.clean
         nothing = Hearing(self.name, (), NO_MARGIN, False)
-        if len(sound) < _SHORTEST_S * SAMPLE_RATE or not np.any(sound):
-            return nothing
         pcm = _pcm(sound)
+        if len(sound) < _SHORTEST_S * SAMPLE_RATE or not any(pcm):
+            return nothing
         assert self._grammar is not None
         path = self._decode(self._grammar, pcm)
         words = [segment for segment in path if not _is_filler(segment.word)]
         if not words:
             return nothing
         free = self._decode("phones", pcm)
-        frames = max(1, self._decoder.n_frames())
-        score = sum(segment.score for segment in path)
-        margin = (score - sum(segment.score for segment in free)) / frames
+        own = [word for word in words if not word.word.startswith(_GARBAGE)]
+        margin = min(
+            _margin(path, free, own[0].first, own[-1].end),
+            _margin(path, free, 0, path[-1].end) + _WHOLE_ALLOWANCE,
+        )
         heard = tuple(
             HeardWord(
                 _ALTERNATIVE.sub("", word.word),
@@ -143,9 +152,9 @@ class PocketSphinxListener:
                 word.end * _FRAME_S,
                 self._sureness(word, free),
             )
-            for word in words
-            if not word.word.startswith(_GARBAGE)
+            for word in own
         )
+        score = sum(segment.score for segment in path)
         return Hearing(self.name, (Hypothesis(heard, score),), margin, margin >= self.accept_margin)
 
     def _add_pronunciations(self, pronunciations: Mapping[str, Sequence[str]]) -> None:
@@ -173,6 +182,8 @@ class PocketSphinxListener:
         """The best path through one search; empty where it reached no end."""
         decoder = self._decoder
         decoder.activate_search(search)
+        # Forgets the clip before, so that a clip is heard the same whatever came first.
+        decoder.reinit_feat()
         decoder.start_utt()
         decoder.process_raw(pcm, full_utt=True)
         decoder.end_utt()
@@ -190,30 +201,48 @@ class PocketSphinxListener:
         ]
 
     def _sureness(self, word: _Segment, free: Sequence[_Segment]) -> float:
-        """The word's own margin against the phones in its frames, squeezed into 0..1."""
-        rival = 0.0
-        for phone in free:
-            shared = min(word.end, phone.end) - max(word.first, phone.first)
-            if shared > 0:
-                rival += phone.score * shared / (phone.end - phone.first)
-        margin = (word.score - rival) / max(1, word.end - word.first)
+        """The word's own margin squeezed into 0..1; a half at `accept_margin`."""
+        margin = _margin([word], free, word.first, word.end)
         return 1.0 / (1.0 + math.exp(min(50.0, self.accept_margin - margin)))
 
 
+def _margin(path: Iterable[_Segment], free: Iterable[_Segment], first: int, end: int) -> float:
+    """How much better, per frame, the path scores than the free phones in these frames."""
+    return (_score(path, first, end) - _score(free, first, end)) / max(1, end - first)
+
+
+def _score(path: Iterable[_Segment], first: int, end: int) -> float:
+    """The score of a stretch of a path; a segment partly inside counts in proportion."""
+    total = 0.0
+    for segment in path:
+        shared = min(end, segment.end) - max(first, segment.first)
+        if shared > 0:
+            total += segment.score * shared / (segment.end - segment.first)
+    return total
+
+
 def _arcs(acceptor: Acceptor, final: int, open_word: str | None) -> Iterable[Arc]:
-    """The acceptor as PocketSphinx's arcs, with one final state reached by empty moves."""
-    for state, arcs in enumerate(acceptor.arcs):
-        for word, target in arcs.items():
-            yield (state, target, 1.0, word)
-        if state in acceptor.finals:
-            yield (state, final, 1.0)
+    """The acceptor as PocketSphinx's arcs, with one final state reached by empty moves.
+
+    All moves out of a state are equally probable, which makes a sentence of many words
+    chosen among many dearer than a short one. Arcs built one by one are not weighted by
+    PocketSphinx, so the power is taken here.
+    """
     start = acceptor.arcs[acceptor.start]
-    if open_word is not None and start.get(open_word) in acceptor.finals:
-        loop = final + 1
-        yield (acceptor.start, loop, 1.0, open_word)
+    is_open = open_word is not None and start.get(open_word) in acceptor.finals
+    for state, arcs in enumerate(acceptor.arcs):
+        ends = state in acceptor.finals
+        weight = max(1, len(arcs) + ends) ** -_LANGUAGE_WEIGHT
+        for word, target in arcs.items():
+            yield (state, target, weight, word)
+        if is_open and state == acceptor.start and open_word is not None:
+            yield (state, final + 1, weight, open_word)
+        if ends:
+            yield (state, final, weight)
+    if is_open:
         for phone in _PHONES:
-            yield (loop, loop, _GARBAGE_WEIGHT, _GARBAGE + phone)
-        yield (loop, final, 1.0)
+            yield (final + 1, final + 1, _GARBAGE_PROBABILITY, _GARBAGE + phone)
+        yield (final + 1, final, 1.0)
 
 
 def _is_filler(word: str) -> bool:

@@ -4,10 +4,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from handsfree.engines.whisper_decoder import Decoder, Floats, Ints, Memory
+from handsfree.engines.whisper_decoder import Decoder, Floats, Ints, Memory, log_norms
 from handsfree.engines.whisper_tree import Node, TokenTree
 
-HOPE = 4
+HOPE = 3
 """Further tokens, taken as certain, that an unfinished path is credited with."""
 
 
@@ -38,6 +38,7 @@ class Path:
 
     @property
     def total(self) -> float:
+        """Log probability of the whole path."""
         return sum(self.logs)
 
     @property
@@ -52,10 +53,14 @@ class Path:
 
 @dataclass
 class Found:
-    """`inside`: finished paths of the grammar, best first; `free`: the free decoding."""
+    """`inside`: finished paths of the grammar, best first; `free`: the free decoding.
+
+    `stuttered` tells that the search was given up because its best path repeats itself.
+    """
 
     inside: list[Path] = field(default_factory=list)
     free: Path = field(default_factory=lambda: Path(None))
+    stuttered: bool = False
 
 
 @dataclass(frozen=True)
@@ -75,14 +80,17 @@ def search(
     beam: int,
     keep: int,
     longest: int,
+    patient: bool = False,
 ) -> Found:
     """Decode one utterance; at most `longest` tokens a path, `keep` finished paths.
+
+    Unless `patient`, it ends as soon as the best open path repeats itself.
 
     Both decodings share the run over `opening` and each step's batch (free path in row 0).
     Probabilities are over the whole vocabulary less the masked tokens.
     """
     end = decoder.vocabulary - 1
-    cache = decoder.new_cache(1, len(opening) + longest)
+    cache = decoder.new_cache(1, len(opening))
     states = decoder.advance(np.array([opening], dtype=np.int64), memory, cache)
     logits = decoder.logits(states[:, -1])
     found = Found()
@@ -91,13 +99,18 @@ def search(
     rows = [0]
     free_row = 0
     for step in range(longest):
-        norms = _norms(logits + masks.always)
+        norms = log_norms(logits, masks.always)
         if free_open:
             found.free, free_open = _greedy(
                 found.free, logits[free_row] - norms[free_row], masks, step == 0, end
             )
         parents, active = _extend(tree, active, rows, logits, norms, breadth(beam, step), found)
         found.inside = sorted(found.inside, key=lambda path: -path.score)[:keep]
+        # Rivals of a finished sentence that only go round again do no harm.
+        ahead = bool(active) and (not found.inside or active[0].score > found.inside[0].score)
+        if not patient and ahead and stutters(active[0].words):
+            found.stuttered = True
+            break
         if len(found.inside) >= keep:
             worst = found.inside[-1].score
             hopeful = [i for i, path in enumerate(active) if path.hope() > worst]
@@ -106,7 +119,7 @@ def search(
             break
         picked: list[int] = ([free_row] if free_open else []) + parents
         tokens = ([found.free.tokens[-1]] if free_open else []) + [p.tokens[-1] for p in active]
-        cache = cache.pick(np.array(picked, dtype=np.int64))
+        cache = cache.pick(np.array(picked, dtype=np.int64), 1)
         states = decoder.advance(_column(tokens), memory, cache)
         logits = decoder.logits(states[:, -1])
         free_row = 0
@@ -116,12 +129,6 @@ def search(
 
 def _column(tokens: list[int]) -> Ints:
     return np.array(tokens, dtype=np.int64)[:, None]
-
-
-def _norms(logits: Floats) -> Floats:
-    """log Σ exp of each row, (B,)."""
-    top = logits.max(axis=1)
-    return np.asarray(top + np.log(np.exp(logits - top[:, None]).sum(axis=1)), dtype=np.float32)
 
 
 def _greedy(path: Path, logs: Floats, masks: Masks, first: bool, end: int) -> tuple[Path, bool]:
@@ -152,6 +159,16 @@ def repeated(tokens: tuple[int, ...]) -> int:
         if len(tokens) >= times * period and tokens[-times * period :] == tail * times:
             return (times - 1) * period
     return 0
+
+
+def stutters(words: tuple[str, ...]) -> bool:
+    """Whether two words or more are said twice running, or one word three times."""
+    for size in range(1, len(words) // 2 + 1):
+        span = size * (3 if size == 1 else 2)
+        for at in range(len(words) - span + 1):
+            if words[at : at + span - size] == words[at + size : at + span]:
+                return True
+    return False
 
 
 def _extend(

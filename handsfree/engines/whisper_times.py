@@ -1,5 +1,6 @@
 """Word times from cross-attention: where in the sound each token of a path looked."""
 
+import itertools
 from typing import Any
 
 import numpy as np
@@ -50,7 +51,7 @@ def word_times(
     owners = monotone(scaled.mean(axis=0).astype(np.float32))
     begins = np.searchsorted(owners, np.arange(len(path.tokens)))
     bounds = [float(begins[start]) * FRAME_S for start in path.starts] + [frames * FRAME_S]
-    return list(zip(bounds, bounds[1:], strict=False))
+    return list(itertools.pairwise(bounds))
 
 
 def monotone(gains: Floats) -> Ints:

@@ -41,6 +41,7 @@ class TokenTree:
 
     @property
     def root(self) -> Node:
+        """Where every sentence begins."""
         return self._root(self.acceptor.start)
 
     def _root(self, state: int) -> Node:

@@ -1,0 +1,175 @@
+"""Any recording becomes 16 kHz mono; whatever cannot be read says so in one line."""
+
+import io
+import struct
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from handsfree.audio.sources import SoundReader, open_sound
+from handsfree.engines.base import SAMPLE_RATE, Sound
+from handsfree.errors import UnreadableSound
+
+
+def tone(rate: int, seconds: float = 1.0, hertz: float = 440.0, channels: int = 1) -> Sound:
+    wave = 0.5 * np.sin(2 * np.pi * hertz * np.arange(int(rate * seconds)) / rate)
+    return np.repeat(wave[:, None], channels, axis=1).astype(np.float32)
+
+
+def whole(source: object) -> Sound:
+    return np.concatenate([np.zeros(0, np.float32), *open_sound(source)])  # type: ignore[arg-type]
+
+
+def wav_bytes(sound: Sound, rate: int = SAMPLE_RATE) -> bytearray:
+    file = io.BytesIO()
+    soundfile.write(file, sound, rate, format="WAV", subtype="PCM_16")
+    return bytearray(file.getvalue())
+
+
+class Pipe(io.RawIOBase):
+    """A stream that cannot seek, as a pipe."""
+
+    def __init__(self, data: bytes) -> None:
+        self._data = io.BytesIO(data)
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: memoryview) -> int:  # type: ignore[override]
+        return self._data.readinto(buffer)
+
+
+@pytest.mark.parametrize(
+    ("rate", "channels", "kind"),
+    [(8_000, 1, "WAV"), (44_100, 2, "WAV"), (48_000, 1, "FLAC"), (16_000, 1, "FLAC")],
+)
+def test_any_rate_and_channels(tmp_path: Path, rate: int, channels: int, kind: str) -> None:
+    path = tmp_path / "sound"
+    soundfile.write(path, tone(rate, channels=channels), rate, format=kind)
+    sound = whole(path)
+    assert sound.dtype == np.float32
+    assert abs(len(sound) - SAMPLE_RATE) <= 1
+    expected = tone(SAMPLE_RATE)[: len(sound), 0]
+    # The ends of a resampled tone ring.
+    assert np.abs(sound - expected)[400:-400].max() < 0.01
+    with SoundReader(path) as reader:
+        assert reader.duration_s == pytest.approx(1.0)
+        assert reader.warning is None
+
+
+def test_channels_are_averaged(tmp_path: Path) -> None:
+    left, right = tone(SAMPLE_RATE), np.zeros((SAMPLE_RATE, 1), np.float32)
+    soundfile.write(tmp_path / "x.wav", np.hstack([left, right]), SAMPLE_RATE)
+    assert np.abs(whole(tmp_path / "x.wav") - left[:, 0] / 2).max() < 1e-4
+
+
+def test_odd_samples_are_made_finite(tmp_path: Path) -> None:
+    sound = np.array([0.1, np.nan, np.inf, -np.inf, 3.0, 0.2], np.float32)
+    soundfile.write(tmp_path / "x.wav", sound, SAMPLE_RATE, subtype="FLOAT")
+    assert whole(tmp_path / "x.wav") == pytest.approx([0.1, 0.0, 1.0, -1.0, 1.0, 0.2])
+
+
+def test_no_samples_is_no_error(tmp_path: Path) -> None:
+    (tmp_path / "x.wav").write_bytes(wav_bytes(np.zeros(0, np.float32)))
+    assert len(whole(tmp_path / "x.wav")) == 0
+
+
+def unreadable_files(folder: Path) -> dict[str, str]:
+    (folder / "empty.wav").write_bytes(b"")
+    (folder / "text.wav").write_text("left hind outside heel bruise\n" * 50)
+    (folder / "header.wav").write_bytes(wav_bytes(tone(SAMPLE_RATE))[:30])
+    (folder / "folder.wav").mkdir()
+    return {
+        "missing.wav": "no such file",
+        "empty.wav": "empty",
+        "text.wav": "not a WAV or FLAC",
+        "header.wav": "not a WAV or FLAC",
+        "folder.wav": "folder",
+    }
+
+
+@pytest.mark.parametrize(
+    "name", ["missing.wav", "empty.wav", "text.wav", "header.wav", "folder.wav"]
+)
+def test_unreadable(tmp_path: Path, name: str) -> None:
+    reason = unreadable_files(tmp_path)[name]
+    with pytest.raises(UnreadableSound) as caught:
+        whole(tmp_path / name)
+    line = str(caught.value)
+    assert name in line
+    assert reason in line
+    assert "\n" not in line
+
+
+def test_truncated_wav_gives_what_is_there(tmp_path: Path) -> None:
+    path = tmp_path / "cut.wav"
+    path.write_bytes(wav_bytes(tone(SAMPLE_RATE))[: 44 + 2 * 6000])
+    with SoundReader(path) as reader:
+        assert sum(len(block) for block in reader) == 6000
+        assert "cut.wav" in (reader.warning or "")
+
+
+def test_truncated_flac_gives_what_is_there(tmp_path: Path) -> None:
+    rng = np.random.default_rng(1)
+    full = io.BytesIO()
+    sound = (0.1 * rng.standard_normal(4 * SAMPLE_RATE)).astype(np.float32)
+    soundfile.write(full, sound, SAMPLE_RATE, format="FLAC")
+    path = tmp_path / "cut.flac"
+    path.write_bytes(full.getvalue()[: len(full.getvalue()) // 2])
+    with SoundReader(path) as reader:
+        got = sum(len(block) for block in reader)
+        assert SAMPLE_RATE < got < 3 * SAMPLE_RATE
+        assert reader.warning is not None
+
+
+@pytest.mark.parametrize("size", [0, 0xFFFFFFFF, 0x7FFFF000])
+def test_wav_written_to_a_pipe(size: int, tmp_path: Path) -> None:
+    data = wav_bytes(tone(SAMPLE_RATE))
+    data[4:8] = data[40:44] = struct.pack("<I", size)
+    with SoundReader(Pipe(bytes(data))) as reader:  # type: ignore[arg-type]
+        sound = np.concatenate(list(reader))
+        assert reader.warning is None
+    assert len(sound) == SAMPLE_RATE
+    (tmp_path / "x.wav").write_bytes(data)
+    assert np.array_equal(whole(tmp_path / "x.wav"), sound)
+    assert (tmp_path / "x.wav").read_bytes() == bytes(data)
+
+
+def test_standard_input(tmp_path: Path) -> None:
+    script = (
+        "from handsfree.audio.sources import open_sound; "
+        "print(sum(len(block) for block in open_sound('-')))"
+    )
+    run = subprocess.run(
+        [sys.executable, "-c", script],
+        input=bytes(wav_bytes(tone(8_000), 8_000)),
+        capture_output=True,
+        check=True,
+    )
+    assert abs(int(run.stdout) - SAMPLE_RATE) <= 1
+
+
+def test_memory_does_not_grow_with_the_recording(tmp_path: Path) -> None:
+    path = tmp_path / "long.wav"
+    with soundfile.SoundFile(path, "w", 44_100, 2, subtype="PCM_16") as file:
+        minute = np.zeros((60 * 44_100, 2), np.int16)
+        for _ in range(15):
+            file.write(minute)
+    script = (
+        "import resource, sys; from handsfree.audio.sources import open_sound; "
+        "blocks = open_sound(sys.argv[1]); next(blocks); "
+        "before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss; "
+        "seconds = sum(len(block) for block in blocks) / 16000; "
+        "print(seconds, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)"
+    )
+    run = subprocess.run(
+        [sys.executable, "-c", script, str(path)], capture_output=True, check=True, text=True
+    )
+    seconds, grown = map(float, run.stdout.split())
+    unit = 1 if sys.platform == "darwin" else 1024
+    assert seconds == pytest.approx(900, abs=1)
+    assert grown * unit < 20e6, f"the file is {path.stat().st_size} bytes"
