@@ -30,14 +30,27 @@ class CutSettings:
     stop_probability: float = 0.25
     end_pause_s: float = 0.65
     blip_pause_s: float = 0.3
-    pad_before_s: float = 0.25
-    pad_after_s: float = 0.2
+    pad_before_s: float = 0.35
+    pad_after_s: float = 0.25
     min_speech_s: float = 0.15
     max_clip_s: float = 15.0
     min_level_db: float = -70.0
     """Likely frames that are quieter than this once denoised are leftovers of noise."""
     max_removed_db: float = 12.0
     """Where the denoiser took more than this out of the likely frames, there was no voice."""
+    resume_gap_s: float = 0.25
+    """After this much quiet, speech goes on only with a burst that is long and loud enough."""
+    max_drop_db: float = 14.0
+    """A burst that much below the voice so far is somebody or something else."""
+
+
+@dataclass
+class _Burst:
+    """Likely speech after a gap, of which it is not yet known whether it goes on."""
+
+    start: int
+    last: int
+    likely: int
 
 
 class _Cutter:
@@ -54,6 +67,7 @@ class _Cutter:
         self._last_speech = 0
         self._likely = 0
         self._joined = False
+        self._burst: _Burst | None = None
 
     def feed(self, part: Activity) -> Iterator[Clip]:
         """Take the next stretch and give the clips that end in it."""
@@ -82,9 +96,13 @@ class _Cutter:
             if probability >= self._set.start_probability:
                 self._start, self._last_speech, self._likely = frame, frame, 1
             return None
+        likely = bool(probability >= self._set.start_probability)
         if probability >= self._set.stop_probability:
-            self._last_speech = frame
-            self._likely += bool(probability >= self._set.start_probability)
+            if self._goes_on(frame, likely):
+                self._last_speech = frame
+                self._likely += likely
+        elif self._burst and (frame - self._burst.last) * FRAME_S >= self._set.blip_pause_s:
+            self._burst = None
         quiet_s = (frame - self._last_speech) * FRAME_S
         is_blip = self._likely * FRAME_S < self._set.min_speech_s
         if quiet_s >= (self._set.blip_pause_s if is_blip else self._set.end_pause_s):
@@ -92,6 +110,33 @@ class _Cutter:
         if (frame - self._start) * FRAME_S >= self._set.max_clip_s - self._set.pad_before_s:
             return self._split(frame)
         return None
+
+    def _goes_on(self, frame: int, likely: bool) -> bool:
+        """Whether this frame belongs to the speech before it.
+
+        The blow of a hammer or a voice in the background must not bridge a pause.
+        """
+        burst = self._burst
+        if burst is None:
+            if (frame - self._last_speech) * FRAME_S <= self._set.resume_gap_s:
+                return True
+            burst = self._burst = _Burst(frame, frame, 0)
+        burst.last = frame
+        burst.likely += likely
+        if burst.likely * FRAME_S < self._set.min_speech_s or not self._as_loud(burst):
+            return False
+        self._likely += burst.likely - likely
+        self._burst = None
+        return True
+
+    def _as_loud(self, burst: _Burst) -> bool:
+        assert self._start is not None
+        if self._clean is None:
+            return True
+        before = _power(self._clean, self._start, self._last_speech + 1)
+        after = _power(self._clean, burst.start, burst.last + 1)
+        drop = 10 * np.log10((before.mean() + 1e-12) / (after.mean() + 1e-12))
+        return bool(drop <= self._set.max_drop_db)
 
     def _close(self) -> Clip | None:
         assert self._start is not None
@@ -101,6 +146,10 @@ class _Cutter:
             self._start, self._last_speech + 1
         )
         self._start, self._joined = None, False
+        if self._burst is not None:
+            burst, self._burst = self._burst, None
+            self._start, self._last_speech, self._likely = burst.start, burst.last, burst.likely
+            end = min(end, burst.start)
         return self._clip(max(start, 0), end) if keep else None
 
     def _split(self, frame: int) -> Clip | None:
@@ -115,6 +164,7 @@ class _Cutter:
         start = self._start - (0 if self._joined else _frames(self._set.pad_before_s))
         keep = self._is_voice(self._start, cut)
         self._start, self._joined = cut, True
+        self._burst = None
         self._likely = int((self._speech[cut : frame + 1] >= self._set.start_probability).sum())
         return self._clip(max(start, 0), cut) if keep else None
 
@@ -154,6 +204,9 @@ class _Cutter:
         self._last_speech -= drop
         if self._start is not None:
             self._start -= drop
+        if self._burst is not None:
+            self._burst.start -= drop
+            self._burst.last -= drop
 
 
 def cut(blocks: Iterable[Sound], settings: CutSettings | None = None) -> Iterator[Clip]:

@@ -39,11 +39,11 @@ DEFAULT_PROMPT = "farrier notes on horse hooves, all in lower case words"
 """Sets register and spelling. It holds no phrase of the grammar: one that does draws
 unrelated talk towards that phrase."""
 
-DEFAULT_MARGIN = -2.5
+DEFAULT_MARGIN = -4.0
 """Natural log units a token. With it 1 of 63 clean phrases and 0 of 45 talk clips of real
 people were on the wrong side (hypotheses that repeat themselves refused as well)."""
 
-MIN_EVIDENCE = 1.7
+MIN_EVIDENCE = 2.2
 """Least gain a token, natural log, over decoding a soft hiss. Noise reached 1.12, phrases
 rightly heard had 2.3 and more (flite voices, clean and with pink noise at 10 dB)."""
 
@@ -183,7 +183,9 @@ class NeuralListener:
 
     `model_dir` names a CTranslate2 Whisper folder of any size; without it the installed
     model package is used. `beam` paths are followed at once and the `nbest` best finished
-    ones given. A score is the natural log probability less PRIOR_WEIGHT of that without
+    ones given. `simple`, if given, are sentences of the acceptor that hold one thing only: they
+    are tried first, over short sound, and all others only where free decoding finds more
+    words. A score is the natural log probability less PRIOR_WEIGHT of that without
     sound, both a token. `margin` is the mean log probability a token of the best hypothesis
     less that of the free decoding. A clip below `accept_margin` or MIN_EVIDENCE, or whose
     best hypothesis repeats itself, is not accepted. Raises EngineError as `load`.
@@ -199,6 +201,7 @@ class NeuralListener:
         beam: int = 4,
         nbest: int = 4,
         accept_margin: float = DEFAULT_MARGIN,
+        simple: Acceptor | None = None,
     ) -> None:
         self._model = load(model_dir)
         self._opening = self._model.tokens.opening(prompt, self._model.decoder.positions // 2)
@@ -210,11 +213,12 @@ class NeuralListener:
             self._prior = Prior(
                 self._model.decoder, unheard, self._opening, self._model.masks.always
             )
-        self.set_acceptor(acceptor)
+        self.set_acceptor(acceptor, simple)
 
-    def set_acceptor(self, acceptor: Acceptor) -> None:
+    def set_acceptor(self, acceptor: Acceptor, simple: Acceptor | None = None) -> None:
         """Listen for other sentences from now on. Cheap: tokens are looked up when needed."""
         self._tree = TokenTree(acceptor, self._model.tokens)
+        self._simple = TokenTree(simple, self._model.tokens) if simple else None
 
     def hear(self, clip: Clip) -> Hearing:
         """Recognise the raw sound of `clip`; empty, silent or odd sound gives no hypothesis."""
@@ -225,12 +229,15 @@ class NeuralListener:
         sound = _tidy(clip.raw)
         if sound is None:
             return Hearing(self.name, (), float("-inf"), False)
-        hearing, stuttered = self._decode(sound, 1.0)
         # Over short sound the model likes to say things again; where the grammar lets it,
         # the 30 s it was trained on cure that, at three times the cost.
-        return self._decode(sound, FULL_S)[0] if stuttered else hearing
+        hearing, stuttered = self._decode(sound, 1.0, self._simple or self._tree)
+        if not stuttered and (self._simple is None or not _more_was_said(hearing)):
+            return hearing
+        patient = self._decode(sound, FULL_S, self._tree)[0]
+        return patient if patient.accepted or stuttered else hearing
 
-    def _decode(self, sound: Sound, tail_s: float) -> tuple[Hearing, bool]:
+    def _decode(self, sound: Sound, tail_s: float, tree: TokenTree) -> tuple[Hearing, bool]:
         """What is heard with `tail_s` of silence after it, and whether it repeats itself."""
         model = self._model
         memory = model.decoder.listen(model.encode(sound, tail_s))
@@ -241,7 +248,7 @@ class NeuralListener:
             model.decoder,
             memory,
             self._opening,
-            self._tree,
+            tree,
             model.masks,
             self._beam,
             max(self._nbest, _KEPT),
@@ -279,6 +286,12 @@ class NeuralListener:
             for path, prior in zip(paths, priors, strict=True)
         ]
         return sorted(scored, key=lambda triple: -triple[0])
+
+
+def _more_was_said(hearing: Hearing) -> bool:
+    """Whether free decoding found more words than the best sentence has."""
+    best = hearing.hypotheses[0].words if hearing.hypotheses else ()
+    return len((hearing.free_text or "").split()) > len(best)
 
 
 def _tidy(raw: Sound) -> Sound | None:

@@ -79,6 +79,11 @@ class Grammar:
         return acceptor_of(self.rules)
 
     @cached_property
+    def simple_acceptor(self) -> Acceptor:
+        """The automaton of the sentences that say one thing."""
+        return acceptor_of(self.rules, "utterance-one")
+
+    @cached_property
     def _nearest(self) -> NearestSentence:
         return NearestSentence(self.acceptor, self._small, self._sound_alikes)
 
