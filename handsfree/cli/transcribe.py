@@ -62,7 +62,7 @@ def transcribe(
             names = " and ".join(ear.name for ear in chosen)
             err.print(f"listening with {names}" + "".join(f"; not {a}" for a in absent))
             if len(chosen) == 1:
-                err.print("one listener alone: no second opinion, so nothing is called sure")
+                err.print("one listener alone: there is no second opinion, its own score decides")
         out = _Output(grammar, as_json)
         for file in files:
             recorder = Recorder(file, log, Session(limb), horse_id)

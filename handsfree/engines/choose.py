@@ -71,9 +71,7 @@ def _make(name: str, grammar: Grammar, folders: ModelFolders) -> Listener:
     if name == "neural":
         from handsfree.engines.neural import NeuralListener
 
-        return NeuralListener(
-            grammar.acceptor, folders.neural, simple=grammar.simple_acceptor
-        )
+        return NeuralListener(grammar.acceptor, folders.neural, simple=grammar.simple_acceptor)
     from handsfree.engines.vosk import VoskListener
     from handsfree.engines.vosk_model import find_model
 

@@ -141,6 +141,18 @@ class Deriver:
             known = self._first[id(node)] = frozenset(words)
         return known
 
+    def _can_be_said(self, node: Node) -> bool:
+        """False for what has a <VOID> in it, as a rule of names where there are none yet."""
+        match node:
+            case Reference(rule=name):
+                return self._can_be_said(self._rules.rules[name].body)
+            case Choice(options=options):
+                return any(map(self._can_be_said, options))
+            case Sequence(items=items):
+                return all(map(self._can_be_said, items))
+            case _:
+                return True
+
     def generate(self, rng: random.Random, rule: str | None = None) -> Sentence:
         """A random sentence; every alternative is as likely as its neighbours."""
         words: list[str] = []
@@ -157,7 +169,7 @@ class Deriver:
             case Reference(rule=name):
                 self._speak(self._rules.rules[name].body, rng, words, tags)
             case Choice(options=options):
-                possible = [o for o in options if self._first_words(o) or self._is_nullable(o)]
+                possible = [o for o in options if self._can_be_said(o)]
                 self._speak(rng.choice(possible), rng, words, tags)
             case Sequence(items=items):
                 for item in items:

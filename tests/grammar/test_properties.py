@@ -94,3 +94,12 @@ def test_recognizers_phrases_are_allowed_sentences_or_parts_of_them():
     phrases = GRAMMAR.phrases(count=300)
     assert len(phrases) > 300
     assert {w for p in phrases for w in p.split()} <= GRAMMAR.acceptor.vocabulary
+
+
+def test_without_any_horse_sentences_can_still_be_made_up():
+    bare = load()
+    assert bare.horse_names == ()
+    rng = random.Random(2)
+    for _ in range(200):
+        sentence, _ = bare.generate(rng, "command")
+        assert bare.acceptor.accepts(sentence.words)
