@@ -32,7 +32,7 @@ _WHOLE_ALLOWANCE = 1.2
 _ALTERNATIVE = re.compile(r"\(\d+\)$")
 _GARBAGE = "__"
 """Starts the made-up words of one phone each that stand for free speech."""
-_GARBAGE_PROBABILITY = 0.1
+_GARBAGE_PROBABILITY = 0.03
 _PHONES = tuple(
     "AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH "
     "UH UW V W Y Z ZH".split()
@@ -68,7 +68,7 @@ class PocketSphinxListener:
         acceptor: Acceptor,
         pronunciations: Mapping[str, Sequence[str]],
         *,
-        accept_margin: float = 0.0,
+        accept_margin: float = 0.2,
         open_word: str | None = "remark",
     ) -> None:
         """Load the acoustic model that comes with PocketSphinx and take the grammar.
@@ -128,8 +128,20 @@ class PocketSphinxListener:
         self._grammar = name
 
     def hear(self, clip: Clip) -> Hearing:
-        """Recognise one clip, denoised where it is; one hypothesis at most."""
-        sound = clip.raw if clip.clean is None else clip.clean
+        """Recognise one clip; one hypothesis at most.
+
+        The denoised sound is heard first; where that is no sentence, the sound as it is may
+        be one, since denoising takes short words away from quiet recordings.
+        """
+        if clip.clean is None:
+            return self._hear(clip.raw)
+        denoised = self._hear(clip.clean)
+        if denoised.accepted:
+            return denoised
+        as_it_is = self._hear(clip.raw)
+        return as_it_is if as_it_is.margin > denoised.margin else denoised
+
+    def _hear(self, sound: Sound) -> Hearing:
         nothing = Hearing(self.name, (), NO_MARGIN, False)
         pcm = _pcm(sound)
         if len(sound) < _SHORTEST_S * SAMPLE_RATE or not any(pcm):
