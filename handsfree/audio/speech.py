@@ -23,13 +23,14 @@ class CutSettings:
 
     `end_pause_s` is longer than the pause at a comma (0.3-0.4 s), which must not split
     an utterance. A burst with less than `min_speech_s` of likely speech is dropped once
-    `blip_pause_s` of quiet follow. Without a denoiser the levels are not looked at.
+    `blip_pause_s` of quiet follow or it has gone on for `blip_longest_s`. Without a denoiser the levels are not looked at.
     """
 
     start_probability: float = 0.5
     stop_probability: float = 0.25
     end_pause_s: float = 0.65
     blip_pause_s: float = 0.3
+    blip_longest_s: float = 0.6
     pad_before_s: float = 0.35
     pad_after_s: float = 0.25
     min_speech_s: float = 0.15
@@ -105,6 +106,11 @@ class _Cutter:
             self._burst = None
         quiet_s = (frame - self._last_speech) * FRAME_S
         is_blip = self._likely * FRAME_S < self._set.min_speech_s
+        if is_blip and (frame - self._start) * FRAME_S >= self._set.blip_longest_s:
+            # Doubtful noise before a word must not be taken for its beginning; what the
+            # word itself loses by starting again is in the padding.
+            self._start, self._joined, self._burst = None, False, None
+            return None
         if quiet_s >= (self._set.blip_pause_s if is_blip else self._set.end_pause_s):
             return self._close()
         if (frame - self._start) * FRAME_S >= self._set.max_clip_s - self._set.pad_before_s:

@@ -31,20 +31,22 @@ def demo(engines: tuple[str, ...], vosk_model: Path | None, neural_model: Path |
     out, err = console(), console(to_stderr=True)
     place = recordings.folder()
     started = time.monotonic()
-    with tempfile.TemporaryDirectory(prefix="handsfree-demo-") as temporary:
-        with Log.open(Path(temporary) / "log.db") as log:
-            for name, kind in recordings.horses(place):
-                log.add_horse(name, kind)
-            grammar = load(horse_names=log.horse_names())
-            chosen, absent = listeners(grammar, engines, ModelFolders(vosk_model, neural_model))
-            err.print("listening with " + " and ".join(ear.name for ear in chosen))
-            for reason in absent:
-                err.print(f"not with {reason}")
-            ears = Together(chosen, grammar)
-            try:
-                compared = _play(place, ears, grammar, log, out, err)
-            finally:
-                ears.close()
+    with (
+        tempfile.TemporaryDirectory(prefix="handsfree-demo-") as temporary,
+        Log.open(Path(temporary) / "log.db") as log,
+    ):
+        for name, kind in recordings.horses(place):
+            log.add_horse(name, kind)
+        grammar = load(horse_names=log.horse_names())
+        chosen, absent = listeners(grammar, engines, ModelFolders(vosk_model, neural_model))
+        err.print("listening with " + " and ".join(ear.name for ear in chosen))
+        for reason in absent:
+            err.print(f"not with {reason}")
+        ears = Together(chosen, grammar)
+        try:
+            compared = _play(place, ears, grammar, log, out, err)
+        finally:
+            ears.close()
     _report(compared, out, time.monotonic() - started)
     return ExitCode.OK
 

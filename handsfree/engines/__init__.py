@@ -1,0 +1,1 @@
+"""Recognizers behind one protocol (base.Listener), and how they are used together."""

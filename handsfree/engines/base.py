@@ -50,6 +50,7 @@ class Hypothesis:
 
     @property
     def text(self) -> str:
+        """The words in one line."""
         return " ".join(word.text for word in self.words)
 
 

@@ -18,7 +18,9 @@ AGREED = 0.97
 AGREED_AFTER_BENDING = 0.9
 ALONE = 0.85
 LISTED_BY_THE_OTHER = 0.75
-"""The best answer of one stands further down the list of the other."""
+"""The best answer of one stands close behind the best of the other."""
+CLOSE_SECOND = 0.9
+"""How far behind that may be, in the listener's own score (natural log a token)."""
 CONTESTED = 0.6
 """One accepted it, another heard no sentence or a different one."""
 
@@ -166,9 +168,10 @@ class Together:
         return vote, confidence, "heard weakly by one listener" if weak else None
 
     def _lists(self, vote: _Vote, meaning: Meaning | None) -> bool:
-        """Whether a listener has this meaning among its own alternatives."""
-        texts = (hypothesis.text.split() for hypothesis in vote.hearing.hypotheses[1:])
-        return any(self.grammar.read(words).meaning == meaning for words in texts)
+        """Whether a listener has this meaning close behind its own best answer."""
+        best, *rest = vote.hearing.hypotheses
+        close = (h for h in rest if best.score - h.score <= CLOSE_SECOND)
+        return any(self.grammar.read(h.text.split()).meaning == meaning for h in close)
 
     def _alternatives(
         self, hearings: Sequence[Hearing], winner: _Vote | None

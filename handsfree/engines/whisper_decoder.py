@@ -76,7 +76,7 @@ class Memory:
     @property
     def frames(self) -> int:
         """T, encoder frames of 20 ms."""
-        return self.keys[0].shape[2]
+        return int(self.keys[0].shape[2])
 
 
 @dataclass
@@ -129,7 +129,7 @@ class Decoder:
     @property
     def width(self) -> int:
         """D, channels of the model."""
-        return self._embeddings.shape[1]
+        return int(self._embeddings.shape[1])
 
     def listen(self, encoded: Floats) -> Memory:
         """Project encoder output (T, D) once for all later steps."""
@@ -193,7 +193,9 @@ class Decoder:
         rows, new, width = x.shape
         query = layer.cross_query(layer.cross_norm(x)).reshape(rows * new, self.heads, -1)
         # All rows hear the same sound: heads are the batch, rows one matrix (H, B·n, d).
-        look = softmax((query.transpose(1, 0, 2) * _root(query.shape[-1])) @ keys)
+        scaled = query.transpose(1, 0, 2) * _root(query.shape[-1])
+        heard: Floats = np.asarray(scaled @ keys, np.float32)
+        look = softmax(heard)
         if looks is not None:
             looks.append(look)
         seen = (look @ values).transpose(1, 0, 2).reshape(rows, new, width)
@@ -294,8 +296,8 @@ def gelu(x: Floats) -> Floats:
     """
     z = np.abs(x) * np.float32(2**-0.5)
     t = 1 / (1 + np.float32(0.3275911) * z)
-    poly = np.float32(1.061405429)
+    poly: Floats = np.full_like(t, 1.061405429)
     for factor in (-1.453152027, 1.421413741, -0.284496736, 0.254829592):
-        poly = poly * t + np.float32(factor)
+        poly = np.asarray(poly * t + np.float32(factor), np.float32)
     upper = np.float32(0.5) * poly * t * np.exp(-z * z)  # 1 − Φ(|x|)
     return np.asarray(x * np.where(x >= 0, 1 - upper, upper), dtype=np.float32)

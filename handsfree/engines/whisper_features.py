@@ -35,7 +35,10 @@ def mel_filters(bands: int) -> NDArray[np.float32]:
     rise = (bins - edges[:-2, None]) / np.diff(edges)[:-1, None]
     fall = (edges[2:, None] - bins) / np.diff(edges)[1:, None]
     area = 2.0 / (edges[2:] - edges[:-2])
-    return (np.maximum(0.0, np.minimum(rise, fall)) * area[:, None]).astype(np.float32)
+    filters: NDArray[np.float32] = np.asarray(
+        np.maximum(0.0, np.minimum(rise, fall)) * area[:, None], np.float32
+    )
+    return filters
 
 
 def log_mel(sound: Sound, bands: int, tail_s: float = 1.0) -> NDArray[np.float32]:

@@ -71,7 +71,11 @@ def test_unclear_command_and_bare_limb(run):
         (li["status"], li["command"], li["limb"])
         for li in typed(run, "off fore", "foot up", "stand still will you")
     ]
-    assert statuses == [("command", None, "RF"), ("command", "foot_up", "RF"), ("unclear", None, "RF")]
+    assert statuses == [
+        ("command", None, "RF"),
+        ("command", "foot_up", "RF"),
+        ("unclear", None, "RF"),
+    ]
 
 
 def test_limb_option_and_nothing_but_json_on_standard_output(run):
@@ -80,7 +84,13 @@ def test_limb_option_and_nothing_but_json_on_standard_output(run):
 
 
 def test_log_holds_it_before_and_after_a_strike(run):
-    typed(run, "left hind canker", "strike that", "thrush in the frog", "wrong, mild thrush in the frog")
+    typed(
+        run,
+        "left hind canker",
+        "strike that",
+        "thrush in the frog",
+        "wrong, mild thrush in the frog",
+    )
     shown = [json.loads(line) for line in run("show", "--json").out.splitlines()]
     assert [(e["term"], e["grade"], e["status"]) for e in shown] == [("thrush", "mild", "heard")]
 

@@ -1,0 +1,144 @@
+"""How two answers become one verdict; the hearings are made by hand, the grammar is real."""
+
+import pytest
+
+from handsfree.engines.base import HeardWord, Hearing, Hypothesis
+from handsfree.engines.together import AGREED, Together
+from handsfree.grammar import Grammar, load
+
+SURE = 0.8
+
+
+@pytest.fixture(scope="module")
+def grammar() -> Grammar:
+    return load(horse_names=["Bramble"])
+
+
+def heard(
+    engine: str,
+    *texts: str,
+    accepted: bool = True,
+    margin: float = -0.5,
+    scores: tuple[float, ...] = (0.0, -0.3, -2.0),
+    free: str | None = None,
+) -> Hearing:
+    hypotheses = tuple(
+        Hypothesis(tuple(HeardWord(w) for w in text.split()), score)
+        for text, score in zip(texts, scores, strict=False)
+    )
+    return Hearing(engine, hypotheses, margin, accepted, free)
+
+
+def weigh(grammar: Grammar, *hearings: Hearing):
+    return Together((), grammar).weigh(hearings)
+
+
+def test_agreement_is_sure(grammar):
+    verdict = weigh(
+        grammar, heard("pocketsphinx", "left hind bruise"), heard("neural", "left hind bruise")
+    )
+    assert verdict.confidence == AGREED
+    assert verdict.doubt is None
+    assert verdict.reading.meaning is not None
+
+
+def test_agreement_counts_by_meaning_not_by_words(grammar):
+    verdict = weigh(
+        grammar,
+        heard("pocketsphinx", "near hind loose clench outside"),
+        heard("neural", "left hind loose clinch outside"),
+    )
+    assert verdict.confidence == AGREED
+
+
+def test_agreement_outweighs_one_that_is_not_sure_of_itself(grammar):
+    for one, other in ((True, False), (False, True)):
+        verdict = weigh(
+            grammar,
+            heard("pocketsphinx", "trimmed", accepted=one),
+            heard("neural", "trimmed", accepted=other),
+        )
+        assert verdict.confidence == AGREED
+
+
+def test_two_that_agree_on_what_neither_accepts_is_unclear(grammar):
+    verdict = weigh(
+        grammar,
+        heard("pocketsphinx", "trimmed", accepted=False),
+        heard("neural", "trimmed", accepted=False, free="Tell him I said so"),
+    )
+    assert verdict.reading.meaning is None
+    assert verdict.heard == "Tell him I said so"
+    assert verdict.speech
+
+
+def test_disagreement_is_doubtful_and_keeps_both(grammar):
+    verdict = weigh(grammar, heard("pocketsphinx", "packed"), heard("neural", "pads"))
+    assert verdict.heard == "pads"
+    assert verdict.confidence < SURE
+    assert verdict.doubt == "pocketsphinx heard it differently"
+    assert [a.text for a in verdict.alternatives] == ["packed"]
+
+
+def test_a_weak_neural_answer_gives_way(grammar):
+    verdict = weigh(grammar, heard("pocketsphinx", "packed"), heard("neural", "pads", margin=-2.6))
+    assert verdict.heard == "packed"
+    assert verdict.confidence < SURE
+
+
+def test_a_close_second_that_the_other_heard_wins_and_a_distant_one_does_not(grammar):
+    close = weigh(grammar, heard("pocketsphinx", "toe clip"), heard("neural", "pads", "toe clip"))
+    assert close.heard == "toe clip"
+    assert close.confidence < SURE
+    far = heard("neural", "pads", "toe clip", scores=(0.0, -1.5))
+    assert weigh(grammar, heard("pocketsphinx", "toe clip"), far).heard == "pads"
+
+
+def test_what_the_neural_listener_turns_away_is_no_note(grammar):
+    verdict = weigh(
+        grammar,
+        heard("pocketsphinx", "lame trimmed"),
+        heard("neural", "left fore", accepted=False, margin=-5, free="mind your back"),
+    )
+    assert verdict.reading.meaning is None
+    assert verdict.heard == "mind your back"
+    assert {a.text for a in verdict.alternatives} == {"lame trimmed", "left fore"}
+
+
+def test_free_decoding_that_comes_to_the_same_meaning_is_acceptance(grammar):
+    verdict = weigh(grammar, heard("neural", "shoe reset", accepted=False, free="Shoe reset."))
+    assert verdict.reading.meaning is not None
+
+
+def test_one_alone_decides_by_its_own_score(grammar):
+    strong = weigh(grammar, heard("neural", "trimmed"))
+    weak = weigh(grammar, heard("neural", "trimmed", margin=-3.0))
+    assert strong.confidence >= SURE > weak.confidence
+    assert weigh(grammar, heard("neural", "trimmed", accepted=False)).reading.meaning is None
+
+
+def test_remark_takes_its_words_from_the_free_decoding(grammar):
+    verdict = weigh(
+        grammar,
+        heard("pocketsphinx", "remark"),
+        heard("neural", "back", accepted=False, free="Remark, she pulls back."),
+    )
+    assert verdict.reading.meaning is not None
+    assert verdict.reading.meaning.statements[0].entry.text == "she pulls back"
+
+
+def test_remark_without_words_keeps_its_sound(grammar):
+    verdict = weigh(grammar, heard("pocketsphinx", "remark"))
+    assert verdict.reading.meaning is not None
+    assert verdict.reading.meaning.statements[0].entry.text == ""
+
+
+def test_noise_is_no_speech(grammar):
+    assert not weigh(grammar, heard("pocketsphinx"), heard("neural", free="")).speech
+
+
+def test_words_outside_the_grammar_are_bent_or_turned_away(grammar):
+    bent = weigh(grammar, heard("vosk", "left hind outside heal brews"))
+    assert bent.reading.meaning is not None
+    assert bent.confidence < 0.85
+    assert weigh(grammar, heard("vosk", "[unk] hello there")).reading.meaning is None
