@@ -23,7 +23,8 @@ class CutSettings:
 
     `end_pause_s` is longer than the pause at a comma (0.3-0.4 s), which must not split
     an utterance. A burst with less than `min_speech_s` of likely speech is dropped once
-    `blip_pause_s` of quiet follow or it has gone on for `blip_longest_s`. Without a denoiser the levels are not looked at.
+    `blip_pause_s` of quiet follow or it has gone on for `blip_longest_s`. Without a
+    denoiser the levels are not looked at.
     """
 
     start_probability: float = 0.5

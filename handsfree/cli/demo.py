@@ -77,6 +77,14 @@ def _play(
     return compared
 
 
+def _became(line: Line | None) -> str:
+    if line is None:
+        return "nothing was heard"
+    if line.outcome.status == "unclear":
+        return f"kept as unclear: '{safe(line.heard.text)}'"
+    return f"heard '{safe(line.heard.text)}'" + ("" if sure(line) else ", marked doubtful")
+
+
 def _report(compared: list[recordings.Compared], out: Console, seconds: float) -> None:
     notes = [c for c in compared if c.has_entries]
     right = [c for c in notes if c.right]
@@ -91,9 +99,7 @@ def _report(compared: list[recordings.Compared], out: Console, seconds: float) -
     )
     for c in compared:
         if not c.right:
-            heard = c.line.heard.text if c.line else "nothing"
-            mark = "" if c.line is None or sure(c.line) or c.expected.talk else ", marked doubtful"
-            out.print(f"  wrong: said '{c.expected.said}', heard '{safe(heard)}'{mark}")
+            out.print(f"  not right: said '{c.expected.said}', {_became(c.line)}")
     if doubtful:
         out.print("\nLook these over at the tailgate, not under the horse:")
         for c in doubtful:
