@@ -4,4 +4,5 @@ import sys
 
 from handsfree.cli import run
 
-sys.exit(run())
+if __name__ == "__main__":
+    sys.exit(run())

@@ -1,9 +1,11 @@
 """Which recognizers are installed, and making the ones that are asked for."""
 
+import os
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
 
+from handsfree.engines.apart import Apart
 from handsfree.engines.base import Listener
 from handsfree.errors import EngineError
 from handsfree.grammar.grammar import Grammar
@@ -48,25 +50,28 @@ def listeners(
     EngineError where a named one cannot be used or none is left.
     """
     wanted = names or LISTENERS
-    chosen: list[Listener] = []
+    usable: list[str] = []
     absent: list[str] = []
     for name in dict.fromkeys(wanted):
         reason = why_not(name, folders)
         if reason is None:
-            chosen.append(_make(name, grammar, folders))
+            usable.append(name)
         elif names:
             raise EngineError(f"engine {name}: {reason}")
         else:
             absent.append(f"{name}: {reason}")
-    if not chosen:
+    if not usable:
         raise EngineError("no recognizer can be used: " + "; ".join(absent))
-    return chosen, absent
+    apart = len(usable) > 1 and (os.cpu_count() or 1) > 1
+    return [_make(name, grammar, folders, apart) for name in usable], absent
 
 
-def _make(name: str, grammar: Grammar, folders: ModelFolders) -> Listener:
+def _make(name: str, grammar: Grammar, folders: ModelFolders, apart: bool) -> Listener:
     if name == "pocketsphinx":
         from handsfree.engines.pocketsphinx import PocketSphinxListener
 
+        if apart:
+            return Apart(name, PocketSphinxListener, grammar.acceptor, grammar.pronunciations)
         return PocketSphinxListener(grammar.acceptor, grammar.pronunciations)
     if name == "neural":
         from handsfree.engines.neural import NeuralListener

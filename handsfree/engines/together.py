@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
+from handsfree.engines.apart import Apart
 from handsfree.engines.base import Clip, HeardWord, Hearing, Listener
 from handsfree.grammar.grammar import Grammar, Reading
 from handsfree.grammar.meaning import Meaning
@@ -91,9 +92,12 @@ class Together:
         return self.weigh(hearings)
 
     def close(self) -> None:
-        """End the threads."""
+        """End the threads, and the processes of listeners that have one."""
         if self._pool is not None:
             self._pool.shutdown()
+        for listener in self.listeners:
+            if isinstance(listener, Apart):
+                listener.close()
 
     def weigh(self, hearings: Sequence[Hearing]) -> Verdict:
         """Decide from what each listener heard."""

@@ -1,0 +1,62 @@
+"""A recognizer in a process of its own, so that two of them really hear at the same time.
+
+PocketSphinx holds Python's lock while it searches; in one process the neural listener
+would wait for it.
+"""
+
+import signal
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from multiprocessing import get_context
+
+from handsfree.engines.base import Clip, Hearing, Listener
+from handsfree.errors import EngineError
+
+_here: Listener | EngineError | None = None
+
+
+def _start(make: Callable[..., Listener], arguments: tuple[object, ...]) -> None:
+    global _here
+    # Ctrl-C reaches every process of the terminal; the parent decides what it means.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        _here = make(*arguments)
+    except EngineError as error:
+        _here = error
+
+
+def _hear(clip: Clip | None) -> Hearing | None:
+    if isinstance(_here, EngineError):
+        raise EngineError(str(_here))
+    assert _here is not None
+    return _here.hear(clip) if clip is not None else None
+
+
+class Apart:
+    """Wraps a listener made in another process by `make(*arguments)` (both picklable).
+
+    It loads in the background. Raises EngineError from `hear` where it could not be made,
+    or where the process has died.
+    """
+
+    def __init__(self, name: str, make: Callable[..., Listener], *arguments: object) -> None:
+        self.name = name
+        self._pool = ProcessPoolExecutor(
+            1, mp_context=get_context("spawn"), initializer=_start, initargs=(make, arguments)
+        )
+        self._loading = self._pool.submit(_hear, None)
+
+    def hear(self, clip: Clip) -> Hearing:
+        """Recognise one clip in the other process and wait for it."""
+        try:
+            self._loading.result()
+            hearing = self._pool.submit(_hear, clip).result()
+        except BrokenProcessPool as error:
+            raise EngineError(f"engine {self.name} died while it listened; run it again") from error
+        assert hearing is not None
+        return hearing
+
+    def close(self) -> None:
+        """End the process."""
+        self._pool.shutdown(cancel_futures=True)
