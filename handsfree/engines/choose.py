@@ -8,7 +8,8 @@ from pathlib import Path
 from handsfree.engines.apart import Apart
 from handsfree.engines.base import Listener
 from handsfree.errors import EngineError
-from handsfree.grammar.grammar import Grammar
+from handsfree.grammar.grammar import Grammar, load
+from handsfree.grammar.words import plain_words
 
 LISTENERS = ("pocketsphinx", "neural", "vosk")
 TEXT = "text"
@@ -63,20 +64,49 @@ def listeners(
     if not usable:
         raise EngineError("no recognizer can be used: " + "; ".join(absent))
     apart = len(usable) > 1 and (os.cpu_count() or 1) > 1
-    return [_make(name, grammar, folders, apart) for name in usable], absent
+    chosen: list[Listener] = []
+    for name in usable:
+        if name == "pocketsphinx":
+            hearable, unsayable = _hearable(grammar)
+            if unsayable:
+                said = ", ".join(unsayable)
+                absent.append(f"pocketsphinx for the horse's name {said} (no known word)")
+            chosen.append(_pocketsphinx(hearable, apart))
+        elif name == "neural":
+            chosen.append(_neural(grammar, folders))
+        else:
+            chosen.append(_vosk(grammar, folders))
+    return chosen, absent
 
 
-def _make(name: str, grammar: Grammar, folders: ModelFolders, apart: bool) -> Listener:
-    if name == "pocketsphinx":
-        from handsfree.engines.pocketsphinx import PocketSphinxListener
+def _hearable(grammar: Grammar) -> tuple[Grammar, list[str]]:
+    """The grammar without the horses whose names PocketSphinx cannot hear, and those names."""
+    from handsfree.engines.pocketsphinx import unknown_words
 
-        if apart:
-            return Apart(name, PocketSphinxListener, grammar.acceptor, grammar.pronunciations)
-        return PocketSphinxListener(grammar.acceptor, grammar.pronunciations)
-    if name == "neural":
-        from handsfree.engines.neural import NeuralListener
+    missing = unknown_words(w for name in grammar.horse_names for w in plain_words(name))
+    missing -= set(grammar.pronunciations)
+    unsayable = [n for n in grammar.horse_names if missing & set(plain_words(n))]
+    if not unsayable:
+        return grammar, []
+    return load(horse_names=[n for n in grammar.horse_names if n not in unsayable]), unsayable
 
-        return NeuralListener(grammar.acceptor, folders.neural, simple=grammar.simple_acceptor)
+
+def _pocketsphinx(grammar: Grammar, apart: bool) -> Listener:
+    from handsfree.engines.pocketsphinx import PocketSphinxListener
+
+    if apart:
+        make = PocketSphinxListener
+        return Apart("pocketsphinx", make, grammar.acceptor, grammar.pronunciations)
+    return PocketSphinxListener(grammar.acceptor, grammar.pronunciations)
+
+
+def _neural(grammar: Grammar, folders: ModelFolders) -> Listener:
+    from handsfree.engines.neural import NeuralListener
+
+    return NeuralListener(grammar.acceptor, folders.neural, simple=grammar.simple_acceptor)
+
+
+def _vosk(grammar: Grammar, folders: ModelFolders) -> Listener:
     from handsfree.engines.vosk import VoskListener
     from handsfree.engines.vosk_model import find_model
 

@@ -51,6 +51,18 @@ class _Segment:
     score: float
 
 
+def unknown_words(words: Iterable[str]) -> set[str]:
+    """Which of these words PocketSphinx's own dictionary has no pronunciation for."""
+    import pocketsphinx
+
+    path = pocketsphinx.get_model_path("en-us/cmudict-en-us.dict")
+    missing = set(words)
+    with open(path, encoding="utf-8") as lines:
+        for line in lines:
+            missing.discard(line.split(" ", 1)[0])
+    return missing
+
+
 class PocketSphinxListener:
     """Hears clips with one acceptor at a time; one instance per thread.
 
