@@ -180,4 +180,5 @@ def line_text(line: Line, wording: Wording) -> str:
         what = "; ".join(safe(wording.describe(entry)) for entry in outcome.entries)
         if not sure(line):
             what += f"  -- doubtful, heard: {safe(line.heard.text)}"
-    return f"{clock(line.heard.start_s):>6}  {outcome.limb or '--'}  {what}"
+    when = "" if line.heard.engines == (TEXT,) else clock(line.heard.start_s)
+    return f"{when:>6}  {outcome.limb or '--'}  {what}"
