@@ -4,6 +4,7 @@
     python tests/bench/hearing.py --voices             other made voices (Debian's flite)
     python tests/bench/hearing.py --people FOLDER      recordings of real people
     python tests/bench/hearing.py --speed              real-time factor, memory, first entry
+    python tests/bench/hearing.py --hours 3            memory of cutting a recording that long
 
 FOLDER holds `human_words/index.csv` and `chatter/index.csv` (columns file, text) and the sound
 files beside them. Voices of the demo (heart, joe, awb) and of --voices (slt, rms) differ. Made
@@ -63,6 +64,7 @@ def main() -> None:
     parser.add_argument("--voices", action="store_true")
     parser.add_argument("--people", type=Path)
     parser.add_argument("--speed", action="store_true")
+    parser.add_argument("--hours", type=float)
     parser.add_argument("--count", type=int, default=60, help="phrases per voice and condition")
     options = parser.parse_args()
     if options.voices:
@@ -71,7 +73,9 @@ def main() -> None:
         bench_people(options.people)
     if options.speed:
         bench_speed()
-    if not (options.voices or options.people or options.speed):
+    if options.hours:
+        bench_hours(options.hours)
+    if not (options.voices or options.people or options.speed or options.hours):
         bench_demo()
 
 
@@ -314,6 +318,31 @@ def bench_speed() -> None:
             f"{took / seconds:.2f}), first entry after {first:.1f} s, "
             f"peak memory so far {peak:.0f} MB"
         )
+
+
+def bench_hours(hours: float) -> None:
+    """A recording of so many hours, streamed, denoised and cut; no recognizer is loaded."""
+    sound, rate = soundfile.read(demo.folder() / "heavy_horse.flac", dtype="int16")
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "long.wav"
+        with soundfile.SoundFile(path, "w", rate, 1, "PCM_16") as file:
+            for _ in range(round(hours * 3600 * rate / len(sound))):
+                file.write(sound)
+        script = (
+            "import sys, resource\n"
+            "from handsfree.audio.sources import SoundReader\n"
+            "from handsfree.audio.speech import cut\n"
+            "with SoundReader(sys.argv[1]) as reader:\n"
+            "    clips = sum(1 for _ in cut(reader))\n"
+            "print(clips, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)"
+        )
+        started = time.perf_counter()
+        done = subprocess.run(
+            [sys.executable, "-c", script, str(path)], capture_output=True, text=True, check=True
+        )
+    clips, peak = done.stdout.split()
+    took = time.perf_counter() - started
+    print(f"{hours:g} hours cut into {clips} clips in {took:.0f} s, peak memory {peak} MB")
 
 
 if __name__ == "__main__":
