@@ -177,8 +177,20 @@ def line_text(line: Line, wording: Wording) -> str:
     elif outcome.status == "command":
         what = f"[{(outcome.command or 'limb').replace('_', ' ')}] {safe(line.heard.text)}"
     else:
-        what = "; ".join(safe(wording.describe(entry)) for entry in outcome.entries)
+        what = _entries_text(line, wording) + (" (in place of the last)" * outcome.replaces)
         if not sure(line):
             what += f"  -- doubtful, heard: {safe(line.heard.text)}"
     when = "" if line.heard.engines == (TEXT,) else clock(line.heard.start_s)
     return f"{when:>6}  {outcome.limb or '--'}  {what}"
+
+
+def _entries_text(line: Line, wording: Wording) -> str:
+    """The entries in words; limbs are named where it is not just the limb in force."""
+    limbs: dict[str, list[str]] = {}
+    for entry in line.outcome.entries:
+        limbs.setdefault(safe(wording.describe(entry)), []).append(entry.limb or "")
+    shown = []
+    for text, of in limbs.items():
+        named = [limb for limb in of if limb]
+        shown.append(f"{' '.join(named)}: {text}" if len(named) > 1 else text)
+    return "; ".join(shown)

@@ -8,7 +8,7 @@ without the grammar, which is what shows talk that belongs to none of its senten
 import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -140,10 +140,11 @@ class PocketSphinxListener:
         self._grammar = name
 
     def hear(self, clip: Clip) -> Hearing:
-        """Recognise one clip; one hypothesis at most.
+        """Recognise one clip; the sentence of each way to hear it, the better one first.
 
         The denoised sound is heard first; where that is no sentence, the sound as it is may
-        be one, since denoising takes short words away from quiet recordings.
+        be one, since denoising takes short words away from quiet recordings. Alternatives
+        from inside one search are not given: its lattice takes a second or more in noise.
         """
         if clip.clean is None:
             return self._hear(clip.raw)
@@ -151,7 +152,10 @@ class PocketSphinxListener:
         if denoised.accepted:
             return denoised
         as_it_is = self._hear(clip.raw)
-        return as_it_is if as_it_is.margin > denoised.margin else denoised
+        best, other = sorted((as_it_is, denoised), key=lambda hearing: -hearing.margin)
+        known = {hypothesis.text for hypothesis in best.hypotheses}
+        more = tuple(h for h in other.hypotheses if h.text not in known)
+        return replace(best, hypotheses=best.hypotheses + more)
 
     def _hear(self, sound: Sound) -> Hearing:
         nothing = Hearing(self.name, (), NO_MARGIN, False)

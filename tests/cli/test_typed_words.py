@@ -163,6 +163,13 @@ def test_no_log_keeps_nothing(run, tmp_path: Path):
     assert not (tmp_path / "log.db").exists()
 
 
+def test_readable_lines_name_several_limbs_and_corrections(run):
+    said = "left hind bruise\nboth fronts toed in\nwrong, both hinds toed in\n"
+    lines = run("transcribe", "--engine", "text", "-", stdin=said).out.splitlines()
+    assert lines[2].split() == ["LH", "LF", "RF:", "toed", "in"]
+    assert lines[3].endswith("LH RH: toed in (in place of the last)")
+
+
 def test_control_characters_never_reach_the_terminal(run):
     run("horses", "add", "Ev\x1b[2Jil")
     assert "\x1b" not in run("horses").out

@@ -208,3 +208,14 @@ def test_a_second_pronunciation_of_a_known_word(say: Callable[[str], Clip]) -> N
     hearing = listener.hear(say("left hind quistun"))
     assert hearing.hypotheses[0].text == "left hind canker"
     assert listener.hear(say("left hind canker")).hypotheses[0].text == "left hind canker"
+
+
+def test_sound_as_it_is_is_heard_where_the_denoised_one_is_no_sentence(
+    listener: PocketSphinxListener, say: Callable[[str], Clip]
+) -> None:
+    spoken, talk = say("left hind outside heel bruise").raw, say(TALK[0]).raw
+    hearing = listener.hear(Clip(spoken, talk, 0.0, len(spoken) / SAMPLE_RATE))
+    assert hearing.accepted
+    assert hearing.hypotheses[0].text == "left hind outside heel bruise"
+    others = [hypothesis.text for hypothesis in hearing.hypotheses[1:]]
+    assert others == [h.text for h in listener.hear(clip(talk)).hypotheses]
