@@ -4,11 +4,14 @@ PocketSphinx holds Python's lock while it searches; in one process the neural li
 would wait for it.
 """
 
+import os
 import signal
+import threading
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
+from multiprocessing.connection import wait
 
 from handsfree.engines.base import Clip, Hearing, Listener
 from handsfree.errors import EngineError
@@ -16,10 +19,19 @@ from handsfree.errors import EngineError
 _here: Listener | EngineError | None = None
 
 
+def _end_with_the_parent() -> None:
+    """Wait until the parent is gone, however it went, and end this process then."""
+    parent = parent_process()
+    assert parent is not None
+    wait([parent.sentinel])
+    os._exit(1)
+
+
 def _start(make: Callable[..., Listener], arguments: tuple[object, ...]) -> None:
     global _here
     # Ctrl-C reaches every process of the terminal; the parent decides what it means.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_the_parent, daemon=True).start()
     try:
         _here = make(*arguments)
     except EngineError as error:

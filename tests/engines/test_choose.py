@@ -1,5 +1,9 @@
 """Which recognizers are made for whom."""
 
+import subprocess
+import sys
+import tempfile
+import time
 from pathlib import Path
 
 import numpy as np
@@ -41,3 +45,31 @@ def test_what_is_named_and_cannot_be_used_is_an_error(tmp_path: Path):
         listeners(load(), ("neural",), ModelFolders(neural=tmp_path))
     with pytest.raises(EngineError, match="there is no engine 'ear'"):
         why_not("ear", ModelFolders())
+
+
+@pytest.mark.skipif(not Path("/proc").is_dir(), reason="looks for processes in /proc")
+def test_a_listeners_process_ends_when_its_parent_is_killed():
+    script = (
+        "import time\n"
+        "from handsfree.engines.apart import Apart\n"
+        "from handsfree.engines.pocketsphinx import PocketSphinxListener\n"
+        "from handsfree.grammar.acceptor import from_sentences\n"
+        "if __name__ == '__main__':\n"
+        "    ear = Apart('x', PocketSphinxListener, from_sentences([['left']]), {})\n"
+        "    ear._loading.result()\n"
+        "    print(*ear._pool._processes, flush=True)\n"
+        "    time.sleep(60)\n"
+    )
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "parent.py"
+        path.write_text(script)
+        with subprocess.Popen([sys.executable, path], stdout=subprocess.PIPE, text=True) as parent:
+            assert parent.stdout is not None
+            child = Path("/proc") / parent.stdout.readline().strip()
+            assert child.is_dir()
+            parent.kill()
+        for _ in range(100):
+            if not child.is_dir():
+                break
+            time.sleep(0.1)
+        assert not child.is_dir()
