@@ -228,6 +228,14 @@ def cut(blocks: Iterable[Sound], settings: CutSettings | None = None) -> Iterato
     yield from cutter.finish()
 
 
+def as_one_clip(blocks: Iterable[Sound]) -> Clip:
+    """A whole short recording as one clip: denoised where that is installed, but not cut."""
+    parts = list(activity(blocks))
+    raw = np.concatenate([part.raw for part in parts])
+    clean = [part.clean for part in parts if part.clean is not None]
+    return Clip(raw, np.concatenate(clean) if clean else None, 0.0, len(raw) / SAMPLE_RATE)
+
+
 def to_flac(sound: Sound) -> bytes:
     """Encode 16 kHz sound as a 16-bit FLAC file."""
     file = io.BytesIO()

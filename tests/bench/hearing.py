@@ -28,7 +28,7 @@ import soundfile
 
 from handsfree import demo
 from handsfree.audio.sources import SoundReader
-from handsfree.audio.speech import cut
+from handsfree.audio.speech import as_one_clip, cut
 from handsfree.engines.base import SAMPLE_RATE, Clip, Hearing, Listener, Sound
 from handsfree.engines.choose import ModelFolders, listeners
 from handsfree.engines.together import Together
@@ -160,7 +160,7 @@ def bench_voices(count: int) -> None:
         phrases = [grammar.generate(rng)[0].words for _ in range(count)]
         for snr_db in (None, 20.0, 10.0):
             clips = [
-                (words, one_clip(with_noise(speak(voice, words), snr_db))) for words in phrases
+                (words, as_one_clip([with_noise(speak(voice, words), snr_db)])) for words in phrases
             ]
             for names in SETS:
                 ears = Together([k for k in kept if k.name in names], grammar)
@@ -202,16 +202,6 @@ def with_noise(sound: Sound, snr_db: float | None) -> Sound:
     return mixed
 
 
-def one_clip(sound: Sound) -> Clip:
-    """The sound as one clip, through the denoiser as in use but not through the cutter."""
-    from handsfree.audio.activity import activity
-
-    parts = list(activity([sound]))
-    raw = np.concatenate([p.raw for p in parts])
-    clean = np.concatenate([p.clean for p in parts]) if parts[0].clean is not None else None
-    return Clip(raw, clean, 0.0, len(raw) / SAMPLE_RATE)
-
-
 # Real people
 
 
@@ -227,7 +217,7 @@ def bench_people(folder: Path) -> None:
         agreed = agreed_right = 0
         made = [make(name, acceptor) for name in ENGINES]
         for path, said in rows:
-            clip = one_clip(whole(path))
+            clip = as_one_clip([whole(path)])
             heard = []
             for ear in made:
                 hearing = ear.hear(clip)

@@ -10,13 +10,11 @@ import csv
 import os
 from pathlib import Path
 
-import numpy as np
 import pytest
 
-from handsfree.audio.activity import activity
 from handsfree.audio.sources import SoundReader
-from handsfree.audio.speech import cut
-from handsfree.engines.base import SAMPLE_RATE, Clip, Listener
+from handsfree.audio.speech import as_one_clip, cut
+from handsfree.engines.base import Clip, Listener
 from handsfree.engines.choose import ModelFolders, listeners, why_not
 from handsfree.engines.together import Together
 from handsfree.grammar import load
@@ -45,10 +43,7 @@ def index(name: str) -> list[tuple[Path, tuple[str, ...]]]:
 
 def clip_of(path: Path) -> Clip:
     with SoundReader(path) as reader:
-        parts = list(activity(reader))
-    raw = np.concatenate([part.raw for part in parts])
-    clean = [part.clean for part in parts if part.clean is not None]
-    return Clip(raw, np.concatenate(clean) if clean else None, 0.0, len(raw) / SAMPLE_RATE)
+        return as_one_clip(reader)
 
 
 def both(acceptor: Acceptor) -> list[Listener]:
