@@ -1,7 +1,9 @@
 """How likely each 10 ms of a recording is speech, by the best detector installed."""
 
 from collections.abc import Iterable, Iterator
+from contextlib import closing
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,39 +31,81 @@ class Activity:
     speech: NDArray[np.float32]
 
 
-def activity(blocks: Iterable[Sound]) -> Iterator[Activity]:
-    """Follow a stream of 16 kHz blocks of any length.
+class Follower(Protocol):
+    """One stream of sound, fed block by block as it comes in. Close it at the end."""
 
-    RNNoise where it is installed, else PocketSphinx's detector (WebRTC's), which gives 0
-    or 1 and no denoised sound. Raises EngineError where neither is installed.
+    def feed(self, block: Sound) -> Activity:
+        """Take 16 kHz sound of any length; give what is complete by now (perhaps nothing)."""
+        ...
+
+    def finish(self) -> Activity:
+        """End the stream; give the rest."""
+        ...
+
+    def close(self) -> None:
+        """Free what is held; safe to call twice."""
+        ...
+
+
+def follower() -> Follower:
+    """The best detector installed.
+
+    RNNoise, else PocketSphinx's (WebRTC's), which gives 0 or 1 and no denoised sound.
+    Raises EngineError where neither is installed.
     """
-    if denoise.available() is None:
-        for part in denoise.denoised(iter(blocks)):
-            yield Activity(part.raw, part.clean, part.speech)
-    else:
-        yield from _without_denoiser(blocks)
+    return _Denoising() if denoise.available() is None else _WithoutDenoiser()
 
 
-def _without_denoiser(blocks: Iterable[Sound]) -> Iterator[Activity]:
-    try:
-        from pocketsphinx import Vad
-    except ImportError as error:
-        raise EngineError(
-            "no voice-activity detector: install pyrnnoise (--no-deps) or pocketsphinx"
-        ) from error
-    detector = Vad(_STRICTEST, SAMPLE_RATE, 3 * FRAME_S)
-    size = detector.frame_bytes // 2
-    rest: Sound = np.zeros(0, np.float32)
-    for block in blocks:
-        sound = np.concatenate([rest, block])
+def activity(blocks: Iterable[Sound]) -> Iterator[Activity]:
+    """Follow a stream of 16 kHz blocks of any length. Raises EngineError as `follower`."""
+    with closing(follower()) as stream:
+        for block in blocks:
+            part = stream.feed(block)
+            if len(part.raw):
+                yield part
+        part = stream.finish()
+        if len(part.raw):
+            yield part
+
+
+class _Denoising:
+    def __init__(self) -> None:
+        self._denoiser = denoise.Denoiser()
+
+    def feed(self, block: Sound) -> Activity:
+        return Activity(**vars(self._denoiser.feed(block)))
+
+    def finish(self) -> Activity:
+        return Activity(**vars(self._denoiser.finish()))
+
+    def close(self) -> None:
+        self._denoiser.close()
+
+
+class _WithoutDenoiser:
+    def __init__(self) -> None:
+        try:
+            from pocketsphinx import Vad
+        except ImportError as error:
+            raise EngineError(
+                "no voice-activity detector: install pyrnnoise (--no-deps) or pocketsphinx"
+            ) from error
+        self._detector = Vad(_STRICTEST, SAMPLE_RATE, 3 * FRAME_S)
+        self._rest: Sound = np.zeros(0, np.float32)
+
+    def feed(self, block: Sound) -> Activity:
+        step = self._detector.frame_bytes
+        size = step // 2
+        sound = np.concatenate([self._rest, block])
         whole = len(sound) // size * size
-        rest = sound[whole:]
-        if whole:
-            pcm = (sound[:whole] * 32767).astype("<i2").tobytes()
-            step = detector.frame_bytes
-            heard = [detector.is_speech(pcm[i : i + step]) for i in range(0, len(pcm), step)]
-            yield Activity(
-                sound[:whole], None, np.repeat(np.array(heard, np.float32), size // FRAME)
-            )
-    if len(rest):
-        yield Activity(rest, None, np.zeros(-(-len(rest) // FRAME), np.float32))
+        self._rest = sound[whole:]
+        pcm = (sound[:whole] * 32767).astype("<i2").tobytes()
+        heard = [self._detector.is_speech(pcm[i : i + step]) for i in range(0, len(pcm), step)]
+        return Activity(sound[:whole], None, np.repeat(np.array(heard, np.float32), size // FRAME))
+
+    def finish(self) -> Activity:
+        rest, self._rest = self._rest, np.zeros(0, np.float32)
+        return Activity(rest, None, np.zeros(-(-len(rest) // FRAME), np.float32))
+
+    def close(self) -> None:
+        pass

@@ -7,7 +7,6 @@ Enhancement", MMSP 2018. The network works on 10 ms frames at 48 kHz.
 import ctypes
 import importlib.util
 import sys
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -178,18 +177,3 @@ class Denoiser:
         self._raw, self._clean = self._raw[count:], self._clean[count:]
         del self._speech[:frames]
         return taken
-
-
-def denoised(blocks: Iterator[Sound]) -> Iterator[Denoised]:
-    """Run a whole stream through one denoiser and free it at the end.
-
-    Raises EngineError when the denoiser is not installed.
-    """
-    with Denoiser() as denoiser:
-        for block in blocks:
-            part = denoiser.feed(block)
-            if len(part.raw):
-                yield part
-        part = denoiser.finish()
-        if len(part.raw):
-            yield part

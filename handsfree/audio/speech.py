@@ -30,6 +30,8 @@ class CutSettings:
     start_probability: float = 0.5
     stop_probability: float = 0.25
     end_pause_s: float = 0.65
+    early_pause_s: float = 0.27
+    """After this much quiet (and the padding) a clip can be heard on the chance that it ends."""
     blip_pause_s: float = 0.3
     blip_longest_s: float = 0.6
     pad_before_s: float = 0.35
@@ -55,11 +57,18 @@ class _Burst:
     likely: int
 
 
-class _Cutter:
-    """Holds the stretch that may still become a clip; frame numbers count from `_first`."""
+class Cutter:
+    """Cuts a stream into clips as it comes in. Memory is bounded by the longest clip.
 
-    def __init__(self, settings: CutSettings) -> None:
-        self._set = settings
+    `early` is the clip that the next one will be if the pause goes on, as soon as
+    `early_pause_s` has passed; it is None again once speech resumes or the clip is given.
+    """
+
+    # Holds the stretch that may still become a clip; frame numbers count from `_first`.
+
+    def __init__(self, settings: CutSettings | None = None) -> None:
+        self.early: Clip | None = None
+        self._set = settings or CutSettings()
         self._raw: Sound = np.zeros(0, np.float32)
         self._clean: Sound | None = None
         self._speech: NDArray[np.float32] = np.zeros(0, np.float32)
@@ -70,6 +79,12 @@ class _Cutter:
         self._likely = 0
         self._joined = False
         self._burst: _Burst | None = None
+
+    @property
+    def speaking(self) -> bool:
+        """Whether speech has begun and no pause has followed it yet."""
+        quiet = (self._next - self._last_speech) * FRAME_S
+        return self._start is not None and quiet < self._set.early_pause_s
 
     def feed(self, part: Activity) -> Iterator[Clip]:
         """Take the next stretch and give the clips that end in it."""
@@ -87,10 +102,9 @@ class _Cutter:
 
     def finish(self) -> Iterator[Clip]:
         """Give the clip that the end of the recording cuts off, if there is one."""
-        if self._start is not None:
-            clip = self._close()
-            if clip is not None:
-                yield clip
+        clip = self._close() if self._start is not None else None
+        if clip is not None:
+            yield clip
 
     def _step(self, frame: int) -> Clip | None:
         probability = self._speech[frame]
@@ -101,7 +115,7 @@ class _Cutter:
         likely = bool(probability >= self._set.start_probability)
         if probability >= self._set.stop_probability:
             if self._goes_on(frame, likely):
-                self._last_speech = frame
+                self._last_speech, self.early = frame, None
                 self._likely += likely
         elif self._burst and (frame - self._burst.last) * FRAME_S >= self._set.blip_pause_s:
             self._burst = None
@@ -112,11 +126,17 @@ class _Cutter:
             # word itself loses by starting again is in the padding.
             self._start, self._joined, self._burst = None, False, None
             return None
+        if self.early is None and not is_blip and frame == self._early_frame:
+            self.early = self._whole()
         if quiet_s >= (self._set.blip_pause_s if is_blip else self._set.end_pause_s):
             return self._close()
         if (frame - self._start) * FRAME_S >= self._set.max_clip_s - self._set.pad_before_s:
             return self._split(frame)
         return None
+
+    @property
+    def _early_frame(self) -> int:
+        return self._last_speech + _frames(self._set.early_pause_s)
 
     def _goes_on(self, frame: int, likely: bool) -> bool:
         """Whether this frame belongs to the speech before it.
@@ -145,19 +165,25 @@ class _Cutter:
         drop = 10 * np.log10((before.mean() + 1e-12) / (after.mean() + 1e-12))
         return bool(drop <= self._set.max_drop_db)
 
-    def _close(self) -> Clip | None:
+    def _whole(self) -> Clip | None:
+        """The clip that ends with the speech so far, None where it is no voice."""
         assert self._start is not None
         start = self._start - (0 if self._joined else _frames(self._set.pad_before_s))
         end = self._last_speech + 1 + _frames(self._set.pad_after_s)
-        keep = self._likely * FRAME_S >= self._set.min_speech_s and self._is_voice(
-            self._start, self._last_speech + 1
-        )
+        if self._burst is not None:
+            end = min(end, self._burst.start)
+        enough = self._likely * FRAME_S >= self._set.min_speech_s
+        if not (enough and self._is_voice(self._start, self._last_speech + 1)):
+            return None
+        return self._clip(max(start, 0), end, self._joined)
+
+    def _close(self) -> Clip | None:
+        clip, self.early = self._whole(), None
         self._start, self._joined = None, False
         if self._burst is not None:
             burst, self._burst = self._burst, None
             self._start, self._last_speech, self._likely = burst.start, burst.last, burst.likely
-            end = min(end, burst.start)
-        return self._clip(max(start, 0), end) if keep else None
+        return clip
 
     def _split(self, frame: int) -> Clip | None:
         """Cut a clip that grew too long at its quietest fifth of a second."""
@@ -169,11 +195,11 @@ class _Cutter:
         smooth = np.convolve(power, np.ones(window), "valid")
         cut = half + int(smooth.argmin()) + window // 2
         start = self._start - (0 if self._joined else _frames(self._set.pad_before_s))
-        keep = self._is_voice(self._start, cut)
+        keep, goes_on = self._is_voice(self._start, cut), self._joined
         self._start, self._joined = cut, True
-        self._burst = None
+        self._burst = self.early = None
         self._likely = int((self._speech[cut : frame + 1] >= self._set.start_probability).sum())
-        return self._clip(max(start, 0), cut) if keep else None
+        return self._clip(max(start, 0), cut, goes_on) if keep else None
 
     def _is_voice(self, start: int, end: int) -> bool:
         """Whether what the denoiser left of the likely frames is a voice and not a remnant."""
@@ -189,13 +215,13 @@ class _Cutter:
         removed = 10 * np.log10(raw[likely].mean() + 1e-12) - level
         return bool(level >= self._set.min_level_db and removed <= self._set.max_removed_db)
 
-    def _clip(self, start: int, end: int) -> Clip:
+    def _clip(self, start: int, end: int, goes_on: bool) -> Clip:
         # Copies, so that a clip kept for the review doesn't hold on to the whole buffer.
         piece = slice(start * FRAME, end * FRAME)
         raw = self._raw[piece].copy()
         clean = None if self._clean is None else self._clean[piece].copy()
         start_s = (self._first + start) * FRAME_S
-        return Clip(raw, clean, start_s, start_s + len(raw) / SAMPLE_RATE)
+        return Clip(raw, clean, start_s, start_s + len(raw) / SAMPLE_RATE, goes_on)
 
     def _forget(self) -> None:
         needed = self._next if self._start is None else self._start
@@ -222,7 +248,7 @@ def cut(blocks: Iterable[Sound], settings: CutSettings | None = None) -> Iterato
     A clip is given as soon as the pause after it is long enough (or the stream ends).
     Raises EngineError where no voice-activity detector is installed.
     """
-    cutter = _Cutter(settings or CutSettings())
+    cutter = Cutter(settings)
     for part in activity(blocks):
         yield from cutter.feed(part)
     yield from cutter.finish()

@@ -19,13 +19,15 @@ class Clip:
 
     `raw` is the sound as recorded (mono, 16 kHz); `clean` the same stretch after the
     denoiser, same length, or None where no denoiser is installed. `start_s` and
-    `end_s` are seconds from the start of the recording.
+    `end_s` are seconds from the start of the recording. `goes_on` marks the rest of
+    speech that was too long for one clip.
     """
 
     raw: Sound
     clean: Sound | None
     start_s: float
     end_s: float
+    goes_on: bool = False
 
 
 @dataclass(frozen=True)

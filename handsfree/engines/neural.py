@@ -33,7 +33,7 @@ from handsfree.grammar.acceptor import Acceptor
 
 if TYPE_CHECKING:
     from ctranslate2.models import Whisper
-    from threadpoolctl import ThreadpoolController  # type: ignore[import-untyped, unused-ignore]
+    from threadpoolctl import ThreadpoolController
 
 DEFAULT_PROMPT = "farrier notes on horse hooves, all in lower case words"
 """Sets register and spelling. It holds no phrase of the grammar: one that does draws

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from handsfree.audio import denoise
-from handsfree.audio.denoise import FRAME, Denoiser, denoised
+from handsfree.audio.activity import activity
+from handsfree.audio.denoise import FRAME, Denoiser
 from handsfree.engines.base import SAMPLE_RATE, Sound
 from handsfree.errors import EngineError
 
@@ -14,7 +15,7 @@ needs_library = pytest.mark.skipif(denoise.available() is not None, reason=str(d
 
 
 def cleaned(sound: Sound, block: int = 4000) -> tuple[Sound, Sound, np.ndarray]:
-    parts = list(denoised(iter([sound[i : i + block] for i in range(0, len(sound), block)])))
+    parts = list(activity(iter([sound[i : i + block] for i in range(0, len(sound), block)])))
     return (
         np.concatenate([part.raw for part in parts]),
         np.concatenate([part.clean for part in parts]),
@@ -65,7 +66,7 @@ def test_silence_and_empty_streams() -> None:
     _, clean, speech = cleaned(np.zeros(SAMPLE_RATE, np.float32))
     assert np.abs(clean).max() < 1e-3
     assert speech[20:].max() < 0.3
-    assert list(denoised(iter([]))) == []
+    assert list(activity(iter([]))) == []
 
 
 @needs_library

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from handsfree.audio import denoise
-from handsfree.audio.speech import CutSettings, cut, from_flac, to_flac
+from handsfree.audio.activity import follower
+from handsfree.audio.speech import CutSettings, Cutter, cut, from_flac, to_flac
 from handsfree.engines.base import SAMPLE_RATE, Clip, Sound
 from handsfree.errors import EngineError
 
@@ -181,3 +182,27 @@ def test_flac_and_back(make: Any) -> None:
     data = to_flac(sound)
     assert len(data) < 2 * len(sound)
     assert np.abs(from_flac(data) - sound).max() <= 1.0 / 32768
+
+
+def test_an_early_clip_is_the_very_clip_that_follows(speak: Any, make: Any) -> None:
+    """What is heard ahead of the end of the pause need not be heard again."""
+    sound = np.concatenate([make.quiet(0.6), speak("outside heel"), make.quiet(1.5)])
+    cutter, stream = Cutter(), follower()
+    early: list[Clip] = []
+    final: list[Clip] = []
+    for at in range(0, len(sound), 480):
+        final += cutter.feed(stream.feed(sound[at : at + 480]))
+        if cutter.early is not None and not any(c is cutter.early for c in early):
+            early.append(cutter.early)
+    stream.close()
+    assert len(final) == 1
+    assert cutter.early is None
+    assert (early[-1].start_s, early[-1].end_s) == (final[0].start_s, final[0].end_s)
+    assert np.array_equal(early[-1].raw, final[0].raw)
+
+
+def test_speech_that_is_too_long_says_that_it_goes_on(speak: Any) -> None:
+    words = speak("the left hind has a bruise at the outside heel and the right one has none")
+    clips = list(cut(iter([words] * 5), CutSettings(max_clip_s=6.0, end_pause_s=3.0)))
+    assert [c.goes_on for c in clips] == [False] + [True] * (len(clips) - 1)
+    assert len(clips) > 1
