@@ -1,14 +1,22 @@
 """From utterances to lines of the log: what was decided is on the disk before it is told."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
-from typing import Any
+from collections.abc import Callable, Iterable
+from concurrent.futures import Future
+from dataclasses import dataclass
+from typing import Any, TypeVar
 
 from handsfree.engines.together import Alternative
 from handsfree.grammar.grammar import Reading
-from handsfree.log import Log, UtteranceRow
-from handsfree.records.entries import to_json
-from handsfree.session import Outcome, Session
+from handsfree.log import Entry as LoggedEntry
+from handsfree.log import Horse, Log, NoticeRow, UtteranceRow, Visit
+from handsfree.log.rows import now
+from handsfree.records.entries import from_json, to_json
+from handsfree.session import Outcome
+from handsfree.visit import nails
+from handsfree.visit.dialogue import DOUBTFUL_BELOW, Dialogue, Kept, Key, Notice, Turn
+from handsfree.waiting import Waiting
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -36,8 +44,18 @@ class Line:
 
     file: str
     heard: Heard
-    outcome: Outcome
-    utterance_id: str | None
+    turn: Turn
+    written: Future[str] | None
+
+    @property
+    def outcome(self) -> Outcome:
+        """What became of it."""
+        return self.turn.outcome
+
+    @property
+    def utterance_id(self) -> str | None:
+        """Its id in the log, None where it is not (yet) written."""
+        return self.written.result() if self.written and self.written.done() else None
 
     def as_json(self) -> dict[str, Any]:
         """The contract's keys, then the ones of our own."""
@@ -66,41 +84,102 @@ class Line:
         return self.outcome.doubt or self.heard.doubt
 
 
-@dataclass
 class Recorder:
-    """Puts the utterances of one recording through a session and into the log.
+    """Puts utterances through a dialogue and into the log.
 
     `log` may be None: then nothing is kept. A visit is begun with the first utterance, and
-    anew with "next horse" or the name of another horse.
+    anew with "next horse" or the name of another horse. With `patient`, what the log refuses
+    for a while waits in `waiting`, in order; else LogError is raised at once.
     """
 
-    source: str
-    log: Log | None
-    session: Session = field(default_factory=Session)
-    horse_id: str | None = None
-    note: str | None = None
-    _visit_id: str | None = field(default=None, init=False)
-    _last_entries: Sequence[str] = field(default=(), init=False)
+    def __init__(
+        self,
+        source: str,
+        log: Log | None,
+        dialogue: Dialogue,
+        horse: Horse | None = None,
+        patient: bool = False,
+    ) -> None:
+        self.dialogue = dialogue
+        self.waiting = Waiting()
+        self._patient = patient
+        self._source, self._log, self._horse = source, log, horse
+        self._visit_id: str | None = None
+        self._ids: dict[Key, str] = {}
+        self._nail_notices: dict[str, str] = {}
+        if horse is not None:
+            dialogue.go_on(horse.name, None, ())
+
+    @property
+    def visit_id(self) -> str | None:
+        """The visit that is being written, None before its first utterance."""
+        return self._visit_id
+
+    def go_on(self, visit: Visit) -> None:
+        """Write on in a visit that was broken off."""
+        assert self._log is not None
+        self._visit_id = visit.id
+        self._horse = self._log.horse(visit.horse) if visit.horse else None
+        entries = self._log.entries(visit.id, in_force=True)
+        kept = [
+            Kept((number, 0), from_json(e.body), e.status != "confirmed" and is_doubtful(e))
+            for number, e in enumerate(entries, 1)
+        ]
+        self._ids = {k.key: e.id for k, e in zip(kept, entries, strict=True)}
+        utterances = self._log.utterances(visit.id)
+        limb = utterances[-1].limb if utterances else None
+        self.dialogue.go_on(visit.horse, limb, kept)
+        self._know_nails()
+        for notice in self._log.notices(visit.id):
+            if notice.kind == "nails" and notice.limb:
+                self._nail_notices[notice.limb] = notice.id
 
     def take(self, heard: Heard) -> Line | None:
-        """Act on one utterance and keep it; None where nothing is to be kept (ears off)."""
-        outcome = self.session.take(heard.reading, heard.confidence)
-        if outcome is None:
-            return None
-        utterance_id = self._keep(heard, outcome) if self.log is not None else None
-        return Line(self.source, heard, outcome, utterance_id)
+        """Act on one utterance and keep it; None where nothing is to be kept (ears off).
 
-    def _keep(self, heard: Heard, outcome: Outcome) -> str:
-        assert self.log is not None
+        Raises LogError where the log refuses (when patient, only what it never will take).
+        """
+        turn = self.dialogue.hear(heard.reading, heard.confidence, heard.start_s, heard.end_s)
+        if turn is None:
+            return None
+        if self._log is None:
+            return Line(self._source, heard, turn, None)
+        for notice in turn.parting:
+            self.notice(notice)
+        at = now()
+        return Line(self._source, heard, turn, self._write(lambda: self._keep(heard, turn, at)))
+
+    def notice(self, notice: Notice) -> None:
+        """Keep a notice that no utterance called for, in the visit at hand if there is one."""
+        if self._log is not None:
+            self._write(lambda: self._add_notice(notice))
+
+    def _write(self, job: Callable[[], T]) -> Future[T]:
+        if self._patient:
+            return self.waiting.put(job)
+        done: Future[T] = Future()
+        done.set_result(job())
+        return done
+
+    def _add_notice(self, notice: Notice) -> None:
+        assert self._log is not None
+        if self._visit_id is not None:
+            self._log.notice(self._visit_id, NoticeRow(**vars(notice)))
+
+    def _keep(self, heard: Heard, turn: Turn, at: str) -> str:
+        """Write one utterance. Safe to repeat: what succeeded before a failure is not redone."""
+        assert self._log is not None
+        outcome = turn.outcome
         if outcome.command == "horse" and outcome.horse is not None:
-            horse = self.log.horse(outcome.horse)
-            if horse is not None and horse.id != self.horse_id:
-                self._leave_visit()
-                self.horse_id = horse.id
+            horse = self._log.horse(outcome.horse)
+            if horse is not None and (self._horse is None or horse.id != self._horse.id):
+                self._part()
+                self._horse = horse
         if self._visit_id is None:
-            self._visit_id = self.log.start_visit(self.source, self.horse_id, self.note).id
-        gone = self._last_entries if outcome.strikes or outcome.replaces else ()
-        kept = self.log.append(
+            horse_id = self._horse.id if self._horse else None
+            self._visit_id = self._log.start_visit(self._source, horse_id).id
+            self._know_nails()
+        kept = self._log.append(
             self._visit_id,
             UtteranceRow(
                 heard=heard.text,
@@ -110,6 +189,7 @@ class Recorder:
                 limb=outcome.limb,
                 start_s=heard.start_s,
                 end_s=heard.end_s,
+                recorded_at=at,
                 engines=heard.engines,
                 alternatives=tuple(vars(a) for a in heard.alternatives),
                 free_text=heard.free_text,
@@ -117,14 +197,49 @@ class Recorder:
             ),
             [to_json(entry) for entry in outcome.entries],
             heard.flac,
-            strikes=gone if outcome.strikes else (),
-            replaces=gone if outcome.replaces else (),
+            strikes=self._known(turn.struck),
+            replaces=self._known(turn.replaced),
+            restores=self._known(turn.restored),
+            confirms=self._known(turn.confirmed),
+            notices=[NoticeRow(**vars(notice)) for notice in turn.notices],
+            settles=self._settled(turn),
         )
-        if outcome.entries or outcome.strikes:
-            self._last_entries = kept.entry_ids
+        self._ids |= {(turn.number, at): each for at, each in enumerate(kept.entry_ids)}
+        for notice, notice_id in zip(turn.notices, kept.notice_ids, strict=True):
+            if notice.kind == "nails" and notice.limb:
+                self._nail_notices[notice.limb] = notice_id
         if outcome.command == "next_horse":
-            self._leave_visit()
+            self._part()
+            self._horse = None
         return kept.utterance_id
 
-    def _leave_visit(self) -> None:
-        self._visit_id, self.horse_id, self._last_entries = None, None, ()
+    def _known(self, keys: Iterable[Key]) -> list[str]:
+        return [self._ids[key] for key in keys if key in self._ids]
+
+    def _settled(self, turn: Turn) -> list[str]:
+        """Nail notices that are answered, or that a newer count of the foot replaces."""
+        limbs = {*turn.settled, *(n.limb for n in turn.notices if n.kind == "nails")}
+        return [found for limb, found in self._nail_notices.items() if limb in limbs]
+
+    def _part(self) -> None:
+        self._visit_id, self._ids, self._nail_notices = None, {}, {}
+
+    def _know_nails(self) -> None:
+        if self._log is not None and self._horse is not None:
+            self.dialogue.know(nails_in_shoe(self._log, self._horse.name, self._visit_id))
+
+
+def is_doubtful(entry: LoggedEntry) -> bool:
+    """Whether a stored entry needs a second look."""
+    unsure = entry.confidence is not None and entry.confidence < DOUBTFUL_BELOW
+    return unsure or entry.doubt is not None
+
+
+def nails_in_shoe(log: Log, horse: str, but: str | None = None) -> dict[str, int]:
+    """How many nails each shoe of a horse has after all its visits, save the visit `but`."""
+    known: dict[str, int] = {}
+    for visit in reversed(log.visits(horse=horse)):
+        if visit.id != but:
+            entries = [from_json(e.body) for e in log.entries(visit.id, in_force=True)]
+            known = nails.in_shoe_after(entries, known)
+    return known

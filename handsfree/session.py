@@ -1,20 +1,63 @@
-"""The state of one visit while it is spoken: limb in force, ears, last entries.
+"""The state of one visit while it is spoken, and how each utterance changes it.
 
-Pure: meanings in, outcomes out. It reads no clock, no sound and no log.
+Pure: meanings and times in, outcomes out. It reads no clock, no sound and no log. `State`
+is everything that is remembered, `Session.take` the only thing that changes it.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from handsfree.grammar.grammar import Reading
 from handsfree.grammar.meaning import Meaning, Statement, with_limb
-from handsfree.records.entries import Entry, belongs_to_horse
+from handsfree.records.entries import Entry, Finding, Remark, Shoe, belongs_to_horse, to_json
 
 SURE_ENOUGH_TO_ERASE = 0.8
 """Confidence below which "strike that" and "wrong …" change nothing.
 
 Common practice, no source: what undoes a record needs a surer hearing than what adds one.
 """
+
+RESTATED_WITHIN_S = 5.0
+"""Longest time from the end of an utterance to the start of one that may restate it.
+
+Common practice, no source: many spoken corrections are the right words said again, at once.
+"""
+
+
+@dataclass(frozen=True)
+class Last:
+    """The last utterance that made entries.
+
+    `end_s` is when it ended; `instead_of` what it took the place of because it was nearly
+    the same, until "keep both" or anything else is said.
+    """
+
+    entries: tuple[Entry, ...]
+    end_s: float = 0.0
+    instead_of: tuple[Entry, ...] = ()
+
+
+@dataclass(frozen=True)
+class State:
+    """What is remembered between two utterances; times in seconds of the session's clock.
+
+    `horse` is None until one is named, `visit` counts the visits of this session, `limbs`
+    are in force, `up` is the limb held up (empty where none was named, None while all feet
+    are down) since `up_since_s`.
+    """
+
+    horse: str | None = None
+    visit: int = 1
+    limbs: tuple[str, ...] = ()
+    up: str | None = None
+    up_since_s: float = 0.0
+    ears_on: bool = True
+    last: Last = Last(())
+
+    @property
+    def limb(self) -> str | None:
+        """The one limb in force, None where none or several are."""
+        return self.limbs[0] if len(self.limbs) == 1 else None
 
 
 @dataclass(frozen=True)
@@ -23,8 +66,9 @@ class Outcome:
 
     `status` is recorded, command or unclear (see the record contract in README). `limb` is
     the limb in force afterwards, None where none or several are. `strikes` says that the
-    last recorded entries are taken back, `replaces` that `entries` stand in their place.
-    `doubt` is a line for the user where something needs his ear or eye.
+    last recorded entries are taken back, `replaces` that `entries` stand in their place,
+    `restated` that they do so only because they are nearly the same, `restores` that both
+    stand again. `doubt` is a line for the user where something needs his ear or eye.
     """
 
     status: str
@@ -33,88 +77,175 @@ class Outcome:
     entries: tuple[Entry, ...] = ()
     strikes: bool = False
     replaces: bool = False
+    restated: bool = False
+    restores: bool = False
     horse: str | None = None
     doubt: str | None = None
 
 
 class Session:
-    """Follows one recording or one listening session from utterance to utterance."""
+    """Follows one recording or one listening session from utterance to utterance.
 
-    def __init__(self, limb: str | None = None) -> None:
-        self._limbs: tuple[str, ...] = (limb,) if limb else ()
-        self._last: tuple[Entry, ...] = ()
-        self.ears_on = True
+    `restating` turns on what needs a person at the other end: the right words said again
+    soon after the wrong ones replace them, and "keep both" takes that back.
+    """
+
+    def __init__(self, limb: str | None = None, restating: bool = False) -> None:
+        self.state = State(limbs=(limb,) if limb else ())
+        self._restating = restating
 
     @property
     def limb(self) -> str | None:
         """The one limb in force, None where none or several are."""
-        return self._limbs[0] if len(self._limbs) == 1 else None
+        return self.state.limb
 
-    def take(self, reading: Reading, confidence: float = 1.0) -> Outcome | None:
+    def take(
+        self,
+        reading: Reading,
+        confidence: float = 1.0,
+        start_s: float = 0.0,
+        end_s: float = 0.0,
+    ) -> Outcome | None:
         """Act on one utterance. None while the ears are off and stay off."""
         meaning = reading.meaning
-        if not self.ears_on and not (meaning and meaning.command == "ears_on"):
+        if not self.state.ears_on and not (meaning and meaning.command == "ears_on"):
             return None
         if meaning is None:
             return Outcome("unclear", limb=self.limb)
         if meaning.command and not meaning.statements:
-            return self._command(meaning, confidence)
+            return self._command(meaning, confidence, end_s)
         if meaning.correction:
-            return self._correct(meaning, confidence)
+            return self._correct(meaning, confidence, end_s)
         if not meaning.statements:
-            self._limbs = meaning.limbs
+            self._stand_at(meaning.limbs, end_s)
             return Outcome("command", limb=self.limb)
-        entries = self._entries(meaning.statements, self._limbs)
-        self._last = entries
-        return Outcome("recorded", meaning.command, self.limb, entries)
+        last = self.state.last
+        entries = self._entries(meaning.statements, self.state.limbs, end_s)
+        self._change(last=Last(entries, end_s))
+        outcome = Outcome("recorded", meaning.command, self.limb, entries)
+        if not self._restating or start_s - last.end_s > RESTATED_WITHIN_S:
+            return outcome
+        return self._restated(outcome, last, end_s)
 
-    def _command(self, meaning: Meaning, confidence: float) -> Outcome:
-        command = meaning.command
-        strikes = False
+    def _change(self, **parts: object) -> None:
+        self.state = replace(self.state, **parts)  # type: ignore[arg-type]
+
+    def _command(self, meaning: Meaning, confidence: float, at_s: float) -> Outcome:
+        state, command = self.state, meaning.command
+        strikes = restores = False
         match command:
             case "strike":
                 if confidence < SURE_ENOUGH_TO_ERASE:
                     doubt = "may have been 'strike that'; nothing was struck"
                     return Outcome("unclear", limb=self.limb, doubt=doubt)
-                strikes, self._last = bool(self._last), ()
-            case "ears_off":
-                self.ears_on = False
-            case "ears_on":
-                self.ears_on = True
+                strikes = bool(state.last.entries)
+                self._change(last=Last(()))
+            case "keep_both":
+                restores = bool(state.last.instead_of)
+                self._change(last=replace(state.last, instead_of=()))
+            case "foot_up":
+                self._change(up=self.limb or "", up_since_s=at_s)
+            case "foot_down":
+                self._change(up=None)
+            case "ears_off" | "ears_on":
+                self._change(ears_on=command == "ears_on")
             case "next_horse" | "horse":
-                self._limbs, self._last = (), ()
-        return Outcome("command", command, self.limb, strikes=strikes, horse=meaning.horse)
+                another = command == "next_horse" or meaning.horse != state.horse
+                self.state = State(meaning.horse, state.visit + another)
+            case "horse_done":
+                self._change(up=None)
+        return Outcome(
+            "command",
+            command,
+            self.limb,
+            strikes=strikes,
+            restores=restores,
+            horse=meaning.horse,
+        )
 
-    def _correct(self, meaning: Meaning, confidence: float) -> Outcome:
+    def _correct(self, meaning: Meaning, confidence: float, end_s: float) -> Outcome:
         if confidence < SURE_ENOUGH_TO_ERASE:
             doubt = "may have been a correction; nothing was replaced"
             return Outcome("unclear", limb=self.limb, doubt=doubt)
-        had = tuple(dict.fromkeys(e.limb for e in self._last if e.limb))
-        replaces = bool(self._last)
+        last = self.state.last.entries
+        had = tuple(dict.fromkeys(e.limb for e in last if e.limb))
         if meaning.statements:
-            entries = self._entries(meaning.statements, had or self._limbs)
+            entries = self._entries(meaning.statements, had or self.state.limbs, end_s)
         else:
             # "Wrong, right hind": the same findings belong to the other limb.
-            self._limbs = meaning.limbs
+            self._stand_at(meaning.limbs, end_s)
             entries = tuple(
                 with_limb(entry, limb)
-                for entry in dict.fromkeys(with_limb(e, None) for e in self._last)
+                for entry in dict.fromkeys(with_limb(e, None) for e in last)
                 for limb in (meaning.limbs if not belongs_to_horse(entry) else (None,))
             )
             if not entries:
                 return Outcome("command", limb=self.limb)
-        self._last = entries
-        return Outcome("recorded", None, self.limb, entries, replaces=replaces)
+        self._change(last=Last(entries, end_s))
+        return Outcome("recorded", None, self.limb, entries, replaces=bool(last))
+
+    def _restated(self, outcome: Outcome, last: Last, end_s: float) -> Outcome:
+        differing = slots_that_differ(last.entries, outcome.entries)
+        if differing == 1:
+            self._change(last=Last(outcome.entries, end_s, last.entries))
+            doubt = "taken in place of what was said just before, which differs in one thing"
+            return replace(outcome, replaces=True, restated=True, doubt=doubt)
+        if differing == 0:
+            return replace(outcome, restated=True, doubt="said twice within a few seconds")
+        return outcome
+
+    def _stand_at(self, limbs: tuple[str, ...], at_s: float) -> None:
+        """Put limbs in force; who holds a foot up and names another limb holds that one."""
+        self._change(limbs=limbs)
+        if self.state.up is not None and self.limb and self.state.up != self.limb:
+            since = self.state.up_since_s if self.state.up == "" else at_s
+            self._change(up=self.limb, up_since_s=since)
 
     def _entries(
-        self, statements: Iterable[Statement], otherwise: tuple[str, ...]
+        self, statements: Iterable[Statement], otherwise: tuple[str, ...], at_s: float
     ) -> tuple[Entry, ...]:
         entries: list[Entry] = []
         for statement in statements:
             if len(statement.limbs) == 1:
-                self._limbs = statement.limbs
+                self._stand_at(statement.limbs, at_s)
             limbs: tuple[str | None, ...] = statement.limbs or otherwise or (None,)
             if belongs_to_horse(statement.entry):
                 limbs = (None,)
             entries += [with_limb(statement.entry, limb) for limb in limbs]
         return tuple(entries)
+
+
+_SAME_THING = {
+    "finding": ("term",),
+    "measurement": ("quantity", "side"),
+    "nails": ("action", "side"),
+    "shoe": ("item",),
+    "work": ("action",),
+    "plan": ("action", "text"),
+}
+"""Slots that say what an entry is about: where one of them differs it is another thing."""
+
+
+def slots_that_differ(before: tuple[Entry, ...], after: tuple[Entry, ...]) -> int | None:
+    """In how many slots two utterances about the same things differ.
+
+    None where they are about different things or feet, or about something that may well be
+    said twice with another detail (clips, the fit, a remark).
+    """
+    if not before or [_about(e) for e in before] != [_about(e) for e in after]:
+        return None
+    if any(_may_be_several(entry) for entry in after):
+        return None
+    pairs = [(to_json(a), to_json(b)) for a, b in zip(before, after, strict=True)]
+    return sum(int(a[key] != b[key]) for a, b in pairs for key in a)
+
+
+def _about(entry: Entry) -> tuple[object, ...]:
+    slots = _SAME_THING.get(entry.kind, ())
+    graded = entry.scale_grade if isinstance(entry, Finding) else None
+    scale = graded.scale if graded else None
+    return (entry.kind, entry.limb, scale, *(getattr(entry, slot) for slot in slots))
+
+
+def _may_be_several(entry: Entry) -> bool:
+    return isinstance(entry, Remark) or (isinstance(entry, Shoe) and entry.item != "size")

@@ -111,3 +111,117 @@ def test_remark_keeps_free_words(say):
     assert (remark.status, remark.command) == ("recorded", "remark")
     assert remark.entries[0].text == "she pulls back when you lift it"
     assert remark.entries[0].limb == "LH"
+
+
+class Live(Spoken):
+    """Words with times, as under the horse: each utterance takes one second."""
+
+    def __init__(self, grammar: Grammar):
+        super().__init__(grammar)
+        self.session = Session(restating=True)
+
+    def at(self, start_s: float, text: str, confidence: float = 1.0) -> Outcome | None:
+        reading = self.grammar.read(plain_words(text))
+        return self.session.take(reading, confidence, start_s, start_s + 1.0)
+
+
+@pytest.fixture
+def live(grammar) -> Live:
+    return Live(grammar)
+
+
+@pytest.mark.parametrize(
+    ("first", "again"),
+    [
+        ("outside heel bruise", "inside heel bruise"),
+        ("heel bruise", "inside heel bruise"),
+        ("pulled six nails", "pulled seven nails"),
+        ("toe length three inches", "toe length three and a half inches"),
+        ("lameness grade two", "lameness grade three"),
+        ("size four", "size five"),
+        ("come back in six weeks", "come back in five weeks"),
+    ],
+)
+def test_nearly_the_same_said_again_at_once_replaces(live, first, again):
+    live.at(0, first)
+    outcome = live.at(4, again)
+    assert outcome.replaces
+    assert outcome.restated
+    assert outcome.doubt
+
+
+@pytest.mark.parametrize(
+    ("first", "again"),
+    [
+        ("outside heel bruise", "mild inside heel bruise"),  # two slots
+        ("heel bruise", "heel crack"),  # another thing
+        ("left hind heel bruise", "right hind heel bruise"),  # another foot
+        ("inside heel height two inches", "outside heel height two inches"),
+        ("toe clip", "quarter clips"),
+        ("full outside", "tight inside"),
+        ("pulled seven nails", "drove seven nails"),
+        ("remark quiet today", "remark restless today"),
+        ("next time trimmed", "next time rasped"),
+        ("thrush in the frog", "heel bruise and thrush in the frog"),
+    ],
+)
+def test_what_may_well_be_another_thing_stands_beside_it(live, first, again):
+    live.at(0, first)
+    outcome = live.at(2, again)
+    assert not outcome.replaces
+    assert not outcome.restated
+
+
+def test_said_again_later_both_stand(live):
+    live.at(0, "outside heel bruise")
+    assert not live.at(6.1, "inside heel bruise").replaces
+
+
+def test_the_very_same_words_ask_and_both_stand(live):
+    live.at(0, "drove one nail")
+    again = live.at(2, "drove one nail")
+    assert again.restated
+    assert not again.replaces
+    assert again.doubt
+
+
+def test_keep_both_takes_a_replacement_back_once(live):
+    live.at(0, "outside heel bruise")
+    live.at(2, "inside heel bruise")
+    assert live.at(4, "keep both").restores
+    assert not live.at(6, "keep both").restores
+
+
+def test_a_recording_that_nobody_can_ask_about_keeps_both(say):
+    say("outside heel bruise")
+    assert not say("inside heel bruise").replaces
+
+
+def test_the_foot_that_is_up(live):
+    live.at(0, "left hind")
+    live.at(1, "foot up")
+    assert (live.session.state.up, live.session.state.up_since_s) == ("LH", 2.0)
+    live.at(5, "outside heel bruise")
+    assert live.session.state.up == "LH"
+    live.at(9, "right hind")
+    assert (live.session.state.up, live.session.state.up_since_s) == ("RH", 10.0)
+    live.at(12, "foot down")
+    assert live.session.state.up is None
+
+
+def test_a_foot_taken_up_before_it_is_named(live):
+    live.at(0, "foot up")
+    assert live.session.state.up == ""
+    live.at(3, "off fore")
+    assert (live.session.state.up, live.session.state.up_since_s) == ("RF", 1.0)
+
+
+def test_another_horse_begins_another_visit(live):
+    live.at(0, "left hind bruise")
+    live.at(2, "horse bramble")
+    state = live.session.state
+    assert (state.horse, state.visit, state.limbs, state.last.entries) == ("Bramble", 2, (), ())
+    live.at(4, "horse bramble")
+    assert live.session.state.visit == 2
+    live.at(6, "next horse")
+    assert (live.session.state.horse, live.session.state.visit) == (None, 3)

@@ -19,6 +19,7 @@ from handsfree.grammar.wording import Wording
 from handsfree.log import Log
 from handsfree.recording import Line, Recorder
 from handsfree.transcribe import sound_lines
+from handsfree.visit.dialogue import Dialogue
 
 
 @click.command()
@@ -62,7 +63,9 @@ def _play(
         lines: list[Line] = []
         in_force: list[Line] = []
         with progress_bar(err, file) as report:
-            for line in sound_lines(str(place / file), ears, Recorder(file, log), report):
+            for line in sound_lines(
+                str(place / file), ears, Recorder(file, log, Dialogue(grammar)), report
+            ):
                 out.print(line_text(line, wording), soft_wrap=True)
                 lines.append(line)
                 take_back(in_force, line)

@@ -11,9 +11,6 @@ from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.wording import Wording, limb_name
 from handsfree.records.entries import Entry
 
-DOUBTFUL_BELOW = 0.8
-"""Confidence below which an entry is shown as doubtful."""
-
 LIMBS = ("LF", "RF", "LH", "RH")
 
 

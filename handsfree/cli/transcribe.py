@@ -10,16 +10,17 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from handsfree.cli.options import engine_options, log_option
-from handsfree.cli.screen import DOUBTFUL_BELOW, LIMBS, by_limb, clock, console, safe
+from handsfree.cli.screen import LIMBS, by_limb, clock, console, safe
 from handsfree.engines.choose import TEXT, ModelFolders, listeners
 from handsfree.engines.together import Together
 from handsfree.errors import ExitCode, HandsfreeError, UnreadableSound
 from handsfree.grammar.grammar import Grammar, load
 from handsfree.grammar.wording import Wording
-from handsfree.log import Log
+from handsfree.log import Horse, Log
 from handsfree.recording import Line, Recorder
 from handsfree.session import Session
 from handsfree.transcribe import STANDARD_INPUT, sound_lines, typed_lines
+from handsfree.visit.dialogue import DOUBTFUL_BELOW, Dialogue
 
 
 @click.command()
@@ -52,7 +53,7 @@ def transcribe(
     code = ExitCode.OK
     with ExitStack() as stack:
         log = None if no_log else stack.enter_context(Log.open(log_path))
-        horse_id = _horse_id(log, horse)
+        about = horse_named(log, horse)
         grammar = load(horse_names=log.horse_names() if log else ())
         ears = None
         if TEXT not in engines:
@@ -65,7 +66,7 @@ def transcribe(
                 err.print("one listener alone: there is no second opinion, its own score decides")
         out = _Output(grammar, as_json)
         for file in files:
-            recorder = Recorder(file, log, Session(limb), horse_id)
+            recorder = Recorder(file, log, Dialogue(grammar, Session(limb)), about)
             try:
                 out.file(file, _lines(file, ears, grammar, recorder, err, show=not as_json))
             except UnreadableSound as error:
@@ -74,7 +75,8 @@ def transcribe(
     return code
 
 
-def _horse_id(log: Log | None, name: str | None) -> str | None:
+def horse_named(log: Log | None, name: str | None) -> Horse | None:
+    """The log's horse of this name, None where none is given. Raises HandsfreeError."""
     if name is None:
         return None
     if log is None:
@@ -84,7 +86,7 @@ def _horse_id(log: Log | None, name: str | None) -> str | None:
         raise HandsfreeError(
             f"there is no horse '{safe(name)}' in the log; 'handsfree horses add' adds one"
         )
-    return horse.id
+    return horse
 
 
 def _lines(

@@ -8,12 +8,13 @@ from rich.table import Table
 from rich.text import Text
 
 from handsfree.cli.options import log_option
-from handsfree.cli.screen import DOUBTFUL_BELOW, by_limb, clock, console, safe
+from handsfree.cli.screen import by_limb, clock, console, safe
 from handsfree.errors import LogError
 from handsfree.grammar.grammar import load
 from handsfree.grammar.wording import Wording
 from handsfree.log import Log
 from handsfree.log.rows import Entry
+from handsfree.recording import is_doubtful
 from handsfree.records.entries import from_json
 
 ID_SHOWN = 8
@@ -61,6 +62,7 @@ def show(visit: str | None, as_json: bool, log_path: Path | None) -> None:
             visit = latest[0].id
         found = log.visit(visit)
         entries = log.entries(found.id, in_force=True)
+        notices = log.notices(found.id)
         unclear = [u for u in log.utterances(found.id) if u.status == "unclear"]
     if as_json:
         for entry in entries:
@@ -74,6 +76,8 @@ def show(visit: str | None, as_json: bool, log_path: Path | None) -> None:
         out.print(by_limb(rows, grammar, Wording(grammar), title))
     else:
         out.print(f"{title}: nothing recorded")
+    for notice in notices:
+        out.print(f"! {safe(notice.text)}", soft_wrap=True)
     for utterance in unclear:
         out.print(f"unclear at {clock(utterance.start_s)}: {safe(utterance.heard)}", soft_wrap=True)
 
@@ -81,5 +85,4 @@ def show(visit: str | None, as_json: bool, log_path: Path | None) -> None:
 def _note(entry: Entry) -> str:
     if entry.status == "confirmed":
         return "confirmed"
-    doubtful = entry.doubt or (entry.confidence is not None and entry.confidence < DOUBTFUL_BELOW)
-    return "doubtful" if doubtful else ""
+    return "doubtful" if is_doubtful(entry) else ""

@@ -122,6 +122,12 @@ class Grammar:
         made |= {form for word in self.table for form in word.forms}
         return sorted(made)
 
+    def number_words(self, value: int) -> tuple[str, ...]:
+        """A whole number from 0 to 999 in the grammar's own words. Raises ValueError beyond."""
+        if value not in self._numbers:
+            raise ValueError(f"the grammar has no words for {value} (0 to 999)")
+        return self._numbers[value]
+
     @cached_property
     def _numbers(self) -> dict[int, tuple[str, ...]]:
         """Numbers 0–999 as words, read from the grammar's own rule."""

@@ -39,6 +39,8 @@ class Wording:
                 side = self.word("side", entry.side)
                 name = self.word("quantity", entry.quantity)
                 return _joined(side, name, number_with_unit(entry.value, entry.unit))
+            case Nails(action="in_shoe", count=count):
+                return f"{self.word('nail', 'in_shoe')} {count}"
             case Nails(action=action, count=count, side=side):
                 count_text = "nails" if count is None else f"{count} nail{'s' * (count != 1)}"
                 return _joined(count_text, self.word("nail", action), self.word("side", side))

@@ -6,7 +6,7 @@ from typing import Any
 from sqlite_utils import Database
 
 from handsfree.errors import LogError
-from handsfree.log.rows import Entry, Horse, Utterance, Visit, VisitSummary
+from handsfree.log.rows import Entry, Horse, Notice, Utterance, Visit, VisitSummary
 
 _VISIT = """v.id AS id, v.horse_id AS horse_id, h.name AS horse, v.started_at AS started_at,
     v.source AS source, v.note AS note
@@ -90,3 +90,12 @@ def next_seq(db: Database, table: str, owner: str, owner_id: str) -> int:
     """One more than the highest `seq` the owner has in the table, 1 at first."""
     sql = f"SELECT coalesce(max(seq), 0) + 1 FROM {table} WHERE {owner} = ?"
     return int(db.execute(sql, [owner_id]).fetchone()[0])
+
+
+def notices(db: Database, visit_id: str) -> list[Notice]:
+    """Notices of a visit that are neither settled nor hang on an entry no longer in force."""
+    columns = "id, visit_id, utterance_id, entry_id, kind, code, limb, text, source, at"
+    rows = db.query(
+        f"SELECT {columns} FROM notices_open WHERE visit_id = ? ORDER BY rowid", [visit_id]
+    )
+    return [Notice(**row) for row in rows]

@@ -121,6 +121,35 @@ class Entry:
         return self.status in IN_FORCE
 
 
+@dataclass(frozen=True, kw_only=True)
+class NoticeRow:
+    """Something the program itself has to say about a visit.
+
+    `kind` is 'caution' (a horse may be hurt), 'nails' (one is not accounted for) or
+    'device' (the microphone was gone); `code` tells apart those of one kind, `source` is
+    whose rule it is. `entry` is the place of the entry that called for it among those
+    written with it; once that entry no longer counts, neither does the notice.
+    """
+
+    kind: str
+    code: str
+    text: str
+    limb: str | None = None
+    source: str | None = None
+    entry: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Notice(NoticeRow):
+    """A stored notice."""
+
+    id: str
+    visit_id: str
+    utterance_id: str | None
+    entry_id: str | None
+    at: str
+
+
 @dataclass(frozen=True)
 class Mark:
     """One line of an entry's history. Marks made by one action share `change`."""
@@ -140,7 +169,8 @@ class Mark:
 class Appended:
     """Ids made by one write: `entry_ids` in the order given, and the `change` they share.
 
-    `marked` are the older entries that were struck or replaced by it.
+    `marked` are the older entries that were struck or replaced by it, `notice_ids` the
+    notices in the order given.
     """
 
     utterance_id: str
@@ -148,6 +178,7 @@ class Appended:
     entry_ids: tuple[str, ...]
     marked: tuple[str, ...]
     change: str
+    notice_ids: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -127,11 +127,40 @@ CREATE VIEW entries_in_force AS
 SELECT * FROM entries_now WHERE status IN ('heard', 'confirmed');
 """
 
+_NOTICES = """
+CREATE TABLE notices (
+    id TEXT PRIMARY KEY NOT NULL,
+    visit_id TEXT NOT NULL REFERENCES visits (id),
+    utterance_id TEXT REFERENCES utterances (id),
+    entry_id TEXT REFERENCES entries (id),  -- the entry that called for it, if one did
+    kind TEXT NOT NULL CHECK (kind IN ('caution', 'nails', 'device')),
+    code TEXT NOT NULL,
+    limb TEXT CHECK (limb IN ('LF', 'RF', 'LH', 'RH')),
+    text TEXT NOT NULL,
+    source TEXT,
+    at TEXT NOT NULL
+);
+CREATE INDEX notices_by_visit ON notices (visit_id);
+CREATE TABLE notices_settled (
+    notice_id TEXT PRIMARY KEY NOT NULL REFERENCES notices (id),
+    utterance_id TEXT REFERENCES utterances (id),
+    at TEXT NOT NULL
+);
+CREATE VIEW notices_open AS
+SELECT n.*, v.horse_id AS horse_id FROM notices AS n JOIN visits AS v ON v.id = n.visit_id
+WHERE NOT EXISTS (SELECT 1 FROM notices_settled AS s WHERE s.notice_id = n.id)
+  AND (n.entry_id IS NULL OR n.entry_id IN (SELECT id FROM entries_in_force));
+"""
+
+_NOTICE_CLASHES = {"notices": "id = NEW.id", "notices_settled": "notice_id = NEW.notice_id"}
+
 MIGRATIONS: tuple[str, ...] = (
     _TABLES
     + "".join(_APPEND_ONLY.format(table=t, clash=clash) for t, clash in _CLASHES.items())
     + f"PRAGMA application_id = {APPLICATION_ID};",
     _VIEWS,
+    _NOTICES
+    + "".join(_APPEND_ONLY.format(table=t, clash=clash) for t, clash in _NOTICE_CLASHES.items()),
 )
 """MIGRATIONS[n] brings version n to version n + 1."""
 

@@ -18,6 +18,8 @@ from handsfree.log.rows import (
     EntryBody,
     Horse,
     Mark,
+    Notice,
+    NoticeRow,
     Utterance,
     UtteranceRow,
     Visit,
@@ -155,12 +157,19 @@ class Log:
         strikes: Sequence[str] = (),
         replaces: Sequence[str] = (),
         by: str = "voice",
+        *,
+        restores: Sequence[str] = (),
+        confirms: Sequence[str] = (),
+        notices: Sequence[NoticeRow] = (),
+        settles: Sequence[str] = (),
     ) -> Appended:
         """Write one utterance with all that follows from it, in one transaction.
 
         When this returns it is on the disk, even through a power cut. The entries of
         `strikes` are marked struck; those of `replaces` are marked corrected, and the new
         entries refer to them in order (the last of them to all that are left over).
+        `restores` are replaced entries that count again, `confirms` are marked confirmed;
+        `notices` are added and those of `settles` settled.
         """
         utterance_id, change = new_id(), new_id()
         author = marks.Author(by, utterance_id=utterance_id)
@@ -173,7 +182,16 @@ class Log:
             marked += marks.mark_in_force(db, replaces, "corrected", author, change)
             ids = writing.add_entries(db, utterance_id, entries, "heard", replaces)
             marks.add(db, ids, "heard", author, change)
-        return Appended(utterance_id, seq, ids, marked, change)
+            marks.add(db, restores, "heard", author, change)
+            marked += marks.mark_in_force(db, confirms, "confirmed", author, change)
+            told = writing.add_notices(db, visit_id, notices, utterance_id, ids)
+            writing.settle(db, settles, utterance_id)
+        return Appended(utterance_id, seq, ids, marked, change, told)
+
+    def notice(self, visit_id: str, notice: NoticeRow) -> str:
+        """Keep a notice that no utterance called for; returns its id."""
+        with self._writing() as db:
+            return writing.add_notices(db, visit_id, [notice])[0]
 
     def confirm(
         self,
@@ -243,6 +261,11 @@ class Log:
         """All utterances of a visit, in order, without their sound."""
         with self._reading() as db:
             return reading.utterances(db, reading.visit(db, visit_id).id)
+
+    def notices(self, visit_id: str) -> list[Notice]:
+        """What the program has to say about a visit and is not settled yet, in order."""
+        with self._reading() as db:
+            return reading.notices(db, reading.visit(db, visit_id).id)
 
     def sound(self, utterance_id: str) -> bytes | None:
         """The utterance's sound as the bytes of a FLAC file, None where none was kept."""

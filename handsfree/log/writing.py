@@ -7,7 +7,7 @@ from sqlite_utils import Database
 
 from handsfree.errors import LogError
 from handsfree.log import reading
-from handsfree.log.rows import EntryBody, UtteranceRow, new_id, now, storable, to_json
+from handsfree.log.rows import EntryBody, NoticeRow, UtteranceRow, new_id, now, storable, to_json
 
 
 def _storable(text: str | None) -> str | None:
@@ -62,3 +62,36 @@ def add_entries(
         db.table("entries").insert(row)
         ids.append(row["id"])
     return tuple(ids)
+
+
+def add_notices(
+    db: Database,
+    visit_id: str,
+    notices: Sequence[NoticeRow],
+    utterance_id: str | None = None,
+    entry_ids: Sequence[str] = (),
+) -> tuple[str, ...]:
+    """Add notices of a visit; returns their ids in order."""
+    ids: list[str] = []
+    for notice in notices:
+        row: dict[str, Any] = vars(notice) | {
+            "id": new_id(),
+            "visit_id": visit_id,
+            "utterance_id": utterance_id,
+            "entry_id": None if notice.entry is None else entry_ids[notice.entry],
+            "text": storable(notice.text),
+            "at": now(),
+        }
+        del row["entry"]
+        db.table("notices").insert(row)
+        ids.append(row["id"])
+    return tuple(ids)
+
+
+def settle(db: Database, notice_ids: Sequence[str], utterance_id: str | None) -> None:
+    """Mark notices as settled; one that is settled already stays as it is."""
+    for notice_id in notice_ids:
+        known = "SELECT 1 FROM notices_settled WHERE notice_id = ?"
+        if db.execute(known, [notice_id]).fetchone() is None:
+            row = {"notice_id": notice_id, "utterance_id": utterance_id, "at": now()}
+            db.table("notices_settled").insert(row)

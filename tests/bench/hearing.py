@@ -37,6 +37,7 @@ from handsfree.grammar.acceptor import Acceptor, from_sentences
 from handsfree.grammar.words import plain_words
 from handsfree.recording import Line, Recorder
 from handsfree.transcribe import heard_in
+from handsfree.visit.dialogue import Dialogue
 
 ENGINES = ("pocketsphinx", "neural")
 SETS = (("pocketsphinx",), ("neural",), ENGINES)
@@ -92,7 +93,7 @@ def bench_demo() -> None:
         ears = Together([k for k in kept if k.name in names], grammar)
         compared: list[demo.Compared] = []
         for file, here in clips.items():
-            lines = through(ears, here, Recorder(file, None))
+            lines = through(ears, here, Recorder(file, None, Dialogue(grammar)))
             compared += demo.compare([row for row in expected if row.file == file], lines)
         ears.close()
         report_demo(" + ".join(names), compared)

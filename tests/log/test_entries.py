@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from handsfree.errors import LogError
-from handsfree.log import Log, UtteranceRow
+from handsfree.log import Log, NoticeRow, UtteranceRow
 
 BRUISE = {"kind": "finding", "limb": "LH", "zone": "heel", "side": "lateral", "term": "bruise"}
 FLARE = {"kind": "finding", "limb": "LH", "zone": "quarter", "side": "medial", "term": "flare"}
@@ -208,3 +208,43 @@ def test_the_view_has_plain_columns_for_other_tools(log: Log, path: Path) -> Non
             ("Bess", "LF", None, None, None, None, None, "pulled", 7, "heard"),
         ]
     other.close()
+
+
+def test_a_replaced_entry_can_count_again(log: Log) -> None:
+    visit = log.start_visit("x.wav")
+    old = log.append(visit.id, _said("outside heel bruise"), [_finding("bruise")])
+    log.append(visit.id, _said("inside heel bruise"), [_finding("bruise")], replaces=old.entry_ids)
+    log.append(visit.id, _said("keep both"), restores=old.entry_ids)
+    assert len(log.entries(visit.id, in_force=True)) == 2
+    assert [m.status for m in log.history(old.entry_ids[0])] == ["heard", "corrected", "heard"]
+
+
+def test_an_utterance_can_confirm_earlier_entries(log: Log) -> None:
+    visit = log.start_visit("x.wav")
+    old = log.append(visit.id, _said("outside heel bruise"), [_finding("bruise")])
+    confirm = log.append(visit.id, _said("confirm foot"), confirms=old.entry_ids)
+    assert confirm.marked == old.entry_ids
+    assert log.entries(visit.id)[0].status == "confirmed"
+
+
+def test_a_notice_counts_until_it_is_settled_or_its_entry_is_gone(log: Log) -> None:
+    visit = log.start_visit("x.wav")
+    notices = [
+        NoticeRow(kind="caution", code="canker", text="call the vet", limb="LH", entry=0),
+        NoticeRow(kind="nails", code="count", text="one of eight", limb="LH"),
+    ]
+    made = log.append(visit.id, _said("canker"), [_finding("canker")], notices=notices)
+    assert [n.text for n in log.notices(visit.id)] == ["call the vet", "one of eight"]
+    log.append(visit.id, _said("one nail left in"), settles=made.notice_ids[1:])
+    log.append(visit.id, _said("strike that"), settles=made.notice_ids[1:], strikes=made.entry_ids)
+    assert log.notices(visit.id) == []
+    device = log.notice(visit.id, NoticeRow(kind="device", code="gone", text="was gone"))
+    assert [n.id for n in log.notices(visit.id)] == [device]
+
+
+def _said(heard: str) -> UtteranceRow:
+    return UtteranceRow(heard=heard, status="recorded")
+
+
+def _finding(term: str) -> dict[str, object]:
+    return {"kind": "finding", "limb": "LH", "term": term}

@@ -1,0 +1,365 @@
+"""The spoken dialogue: each utterance changes the visit and calls for answers.
+
+Pure: readings and times in, turns out. What is to be kept and what is to be said are data;
+`handsfree.recording` keeps the one, `handsfree.answers` speaks the other.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from handsfree.grammar.grammar import Grammar, Reading
+from handsfree.records.entries import Entry, belongs_to_horse
+from handsfree.session import Outcome, Session, State
+from handsfree.visit import cautions, nails, pace
+from handsfree.visit.answer import Answer, Tone
+from handsfree.visit.cautions import Caution
+from handsfree.visit.runsheet import RunSheet, left, usual_sheet
+from handsfree.visit.spoken import Spoken
+
+DOUBTFUL_BELOW = 0.8
+"""Confidence below which an entry is doubtful wherever it is shown or said."""
+
+SET_DOWN = "Set the foot down when you can."
+
+Key = tuple[int, int]
+"""An entry by its utterance's number in the session and its place among that one's entries."""
+
+
+@dataclass(frozen=True)
+class Kept:
+    """An entry in force in this visit."""
+
+    key: Key
+    entry: Entry
+    doubtful: bool = False
+
+
+@dataclass(frozen=True)
+class Notice:
+    """What is to be kept with the visit beside the entries; `entry` as in the log's notice."""
+
+    kind: str
+    code: str
+    text: str
+    limb: str | None = None
+    source: str | None = None
+    entry: int | None = None
+
+
+@dataclass(frozen=True)
+class Turn:
+    """What one utterance came to.
+
+    `struck`, `replaced`, `restored` and `confirmed` are entries of earlier utterances;
+    `settled` are the limbs whose nails are all accounted for now; `parting` are notices of
+    the visit that this utterance ends.
+    """
+
+    number: int
+    outcome: Outcome
+    answers: tuple[Answer, ...] = ()
+    struck: tuple[Key, ...] = ()
+    replaced: tuple[Key, ...] = ()
+    restored: tuple[Key, ...] = ()
+    confirmed: tuple[Key, ...] = ()
+    notices: tuple[Notice, ...] = ()
+    settled: tuple[str, ...] = ()
+    parting: tuple[Notice, ...] = ()
+
+
+@dataclass
+class _Visit:
+    """What belongs to one visit and is forgotten with it."""
+
+    known: Mapping[str, int] = field(default_factory=dict)
+    kept: list[Kept] = field(default_factory=list)
+    last: list[Kept] = field(default_factory=list)
+    put_aside: list[Kept] = field(default_factory=list)
+    gone: list[Kept] = field(default_factory=list)
+    warned: dict[tuple[str, str | None], Key] = field(default_factory=dict)
+    asked: dict[str, str] = field(default_factory=dict)
+    feet: list[pace.FootEvent] = field(default_factory=list)
+    reminded_at: float | None = None
+
+    @property
+    def entries(self) -> list[Entry]:
+        return [kept.entry for kept in self.kept]
+
+
+class Dialogue:
+    """Follows one session. `remind_after_s`: how long a foot may be up (None: no matter)."""
+
+    def __init__(
+        self,
+        grammar: Grammar,
+        session: Session | None = None,
+        sheet: RunSheet | None = None,
+        remind_after_s: float | None = None,
+    ) -> None:
+        self.session = session or Session()
+        self._spoken = Spoken(grammar)
+        self._sheet = sheet or usual_sheet()
+        self._remind_after_s = remind_after_s
+        self._visit = _Visit()
+        self._number = 0
+
+    @property
+    def state(self) -> State:
+        """What the session remembers now."""
+        return self.session.state
+
+    @property
+    def pace(self) -> pace.Pace:
+        """How long the feet of this visit were up."""
+        return pace.fold(self._visit.feet)
+
+    def know(self, nails_in_shoe: Mapping[str, int]) -> None:
+        """Say how many nails this horse's shoes had after the last visit, by limb."""
+        self._visit.known = dict(nails_in_shoe)
+
+    def go_on(self, horse: str | None, limb: str | None, kept: Sequence[Kept]) -> None:
+        """Take up a visit again that was broken off; nothing of it is said a second time."""
+        self.session.state = replace(
+            self.state, horse=horse, limbs=(limb,) if limb else self.state.limbs
+        )
+        self._visit.kept = list(kept)
+        self._number = max([self._number, *(k.key[0] for k in kept)])
+        self._visit.warned = {(c.id, c.limb): self._key_of(c) for c in self._due()}
+
+    def hear(
+        self,
+        reading: Reading,
+        confidence: float = 1.0,
+        start_s: float = 0.0,
+        end_s: float = 0.0,
+    ) -> Turn | None:
+        """Act on one utterance. None while the ears are off."""
+        before = self.state
+        outcome = self.session.take(reading, confidence, start_s, end_s)
+        if outcome is None:
+            return None
+        self._number += 1
+        turn = Turn(self._number, outcome)
+        said: list[Answer] = []
+        leaving = self.state.visit != before.visit
+        if leaving:
+            counts = nails.count(self._visit.entries, self._visit.known)
+            said, parting = self._nails_of(tuple(counts))
+            turn = replace(turn, parting=tuple(parting))
+            self._visit = _Visit()
+        turn = self._keep(turn, confidence)
+        self._follow_feet(before, outcome, end_s)
+        if outcome.command == "confirm":
+            turn = replace(turn, confirmed=self._confirmable(self.state.limb))
+        main = self._answer(turn, before, confidence)
+        warnings, notices = self._cautions(turn)
+        if not leaving:
+            asked, of_nails, settled = self._nails_now(before, outcome)
+            said += asked
+            notices += of_nails
+            turn = replace(turn, settled=settled)
+        return replace(turn, answers=(main, *warnings, *said), notices=tuple(notices))
+
+    def tick(self, now_s: float) -> tuple[Answer, ...]:
+        """What is to be said because time has passed."""
+        after, visit = self._remind_after_s, self._visit
+        if after is None or not pace.reminder_due(self.pace, now_s, after, visit.reminded_at):
+            return ()
+        visit.reminded_at = now_s
+        return (Answer(Tone.REMINDER, (SET_DOWN,)),)
+
+    def _keep(self, turn: Turn, confidence: float) -> Turn:
+        """Bring the entries in force up to date with the outcome."""
+        visit, outcome = self._visit, turn.outcome
+        if outcome.strikes or outcome.replaces:
+            gone = [k for k in visit.last if k in visit.kept]
+            visit.kept = [k for k in visit.kept if k not in gone]
+            keys = tuple(k.key for k in gone)
+            turn = replace(turn, struck=keys) if outcome.strikes else replace(turn, replaced=keys)
+            visit.put_aside = gone if outcome.restated else []
+            visit.last, visit.gone = [], gone
+        elif outcome.restores:
+            visit.kept = sorted(visit.kept + visit.put_aside, key=lambda k: k.key)
+            turn = replace(turn, restored=tuple(k.key for k in visit.put_aside))
+            visit.put_aside = []
+        if outcome.entries:
+            doubtful = confidence < DOUBTFUL_BELOW or outcome.doubt is not None
+            visit.last = [
+                Kept((turn.number, at), entry, doubtful) for at, entry in enumerate(outcome.entries)
+            ]
+            visit.kept = visit.kept + visit.last
+            if not outcome.restated:
+                visit.put_aside = []
+        return turn
+
+    def _follow_feet(self, before: State, outcome: Outcome, at_s: float) -> None:
+        up = self.state.up
+        if outcome.command in (pace.FOOT_DOWN, pace.BREAK):
+            self._visit.feet.append(pace.FootEvent(at_s, outcome.command, before.up or before.limb))
+        elif outcome.command == pace.FOOT_UP:
+            self._visit.feet.append(pace.FootEvent(at_s, pace.FOOT_UP, up or None))
+        elif up and before.up and up != before.up:
+            self._visit.feet.append(pace.FootEvent(at_s, pace.FOOT_UP, up))
+
+    def _confirmable(self, limb: str | None) -> tuple[Key, ...]:
+        return tuple(
+            k.key
+            for k in self._visit.kept
+            if not k.doubtful and (k.entry.limb == limb or belongs_to_horse(k.entry))
+        )
+
+    # Answers
+
+    def _answer(self, turn: Turn, before: State, confidence: float) -> Answer:
+        outcome = turn.outcome
+        if outcome.status == "unclear":
+            return Answer(Tone.UNCLEAR)
+        if outcome.status == "command":
+            return self._command_answer(turn)
+        spoken = self._spoken
+        numbers = [part for e in outcome.entries if (part := spoken.number_part(e))]
+        tone = Tone.NUMBER if numbers else Tone.FINDING
+        if outcome.restated:
+            tone = Tone.QUESTION
+        limb = self._limb_change(before)
+        if outcome.replaces and not outcome.restated:
+            limbs = tuple(dict.fromkeys(e.limb for e in outcome.entries if e.limb))
+            return Answer(tone, (*spoken.limbs(limbs), *self._entries(outcome)), slow=True)
+        if confidence < DOUBTFUL_BELOW:
+            return Answer(tone, (*limb, "perhaps", *self._entries(outcome)), slow=True)
+        return Answer(tone, (*limb, *numbers), slow=True, passing=not numbers)
+
+    def _entries(self, outcome: Outcome) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(self._spoken.entry(entry) for entry in outcome.entries))
+
+    def _limb_change(self, before: State) -> tuple[str, ...]:
+        if self.state.limbs == before.limbs or not self.state.limbs:
+            return ()
+        return self._spoken.limbs(self.state.limbs)
+
+    def _command_answer(self, turn: Turn) -> Answer:
+        outcome = turn.outcome
+        match outcome.command:
+            case None:
+                # A limb alone is said back even where it was in force: that is what he asked.
+                limbs = self._spoken.limbs(self.state.limbs)
+                return Answer(Tone.COMMAND, limbs, slow=True, passing=True)
+            case "strike":
+                if not turn.struck:
+                    return Answer(Tone.COMMAND, ("nothing to strike",))
+                gone = self._spoken.read_back([kept.entry for kept in self._visit.gone], ())
+                return Answer(Tone.COMMAND, ("struck", *gone))
+            case "keep_both":
+                kept = "both are kept" if turn.restored else "nothing was replaced"
+                return Answer(Tone.COMMAND, (kept,))
+            case "read_back":
+                return Answer(Tone.COMMAND, self._read_back(), slow=True)
+            case "whats_left":
+                return Answer(Tone.COMMAND, self._whats_left())
+            case "confirm":
+                return Answer(Tone.COMMAND, self._confirmed(turn))
+            case "horse":
+                return Answer(Tone.COMMAND, (outcome.horse or "",))
+            case "next_horse" | "ears_off" | "ears_on":
+                return Answer(Tone.COMMAND, (str(outcome.command).replace("_", " "),))
+            case "horse_done":
+                return Answer(Tone.COMMAND, ("horse done", *self._summary()))
+        return Answer(Tone.COMMAND)
+
+    def _read_back(self) -> tuple[str, ...]:
+        limb = self.state.limb
+        chosen = [k for k in self._visit.kept if limb is None or k.entry.limb == limb]
+        doubtful = {at for at, kept in enumerate(chosen) if kept.doubtful}
+        if not chosen:
+            return (*self._named(limb), "nothing noted")
+        return self._spoken.read_back([k.entry for k in chosen], doubtful)
+
+    def _whats_left(self) -> tuple[str, ...]:
+        limb = self.state.limb
+        if limb is None:
+            return ("no limb is named",)
+        todo = left(self._sheet, self._visit.entries, limb)
+        return (*self._named(limb), *(("left to do", *todo) if todo else ("nothing left",)))
+
+    def _confirmed(self, turn: Turn) -> tuple[str, ...]:
+        limb = self.state.limb
+        doubtful = sum(k.doubtful and k.entry.limb == limb for k in self._visit.kept)
+        parts = [f"{self._spoken.number(len(turn.confirmed))} confirmed"]
+        if doubtful:
+            parts.append(f"{self._spoken.number(doubtful)} doubtful, for the review")
+        return (*self._named(limb), *parts)
+
+    def _summary(self) -> tuple[str, ...]:
+        kept = self._visit.kept
+        doubtful = sum(k.doubtful for k in kept)
+        notes = f"{self._spoken.number(len(kept))} note{'s' * (len(kept) != 1)}"
+        return (notes, *((f"{self._spoken.number(doubtful)} doubtful",) if doubtful else ()))
+
+    def _named(self, limb: str | None) -> tuple[str, ...]:
+        return (self._spoken.limb(limb),) if limb else ()
+
+    # Cautions and nails
+
+    def _due(self) -> list[Caution]:
+        return cautions.due(self._visit.entries)
+
+    def _key_of(self, caution: Caution) -> Key:
+        return self._visit.kept[caution.entry_index].key
+
+    def _cautions(self, turn: Turn) -> tuple[list[Answer], list[Notice]]:
+        """Say each caution once, unless what called for it was struck; keep it as often."""
+        answers: list[Answer] = []
+        notices: list[Notice] = []
+        due, warned = self._due(), self._visit.warned
+        if turn.struck:
+            still = {(c.id, c.limb) for c in due}
+            warned = self._visit.warned = {w: k for w, k in warned.items() if w in still}
+        for caution in due:
+            about, key = (caution.id, caution.limb), self._key_of(caution)
+            if about not in warned:
+                said = (*caution.spoken[:1], *self._named(caution.limb), *caution.spoken[1:])
+                answers.append(Answer(Tone.CAUTION, said, urgent=True))
+            if warned.get(about) != key:
+                entry = key[1] if key[0] == turn.number else None
+                notices.append(
+                    Notice(
+                        "caution", caution.id, caution.shown, caution.limb, caution.source, entry
+                    )
+                )
+            warned[about] = key
+        return answers, notices
+
+    def _nails_now(
+        self, before: State, outcome: Outcome
+    ) -> tuple[list[Answer], list[Notice], tuple[str, ...]]:
+        """What to ask about nails after this utterance, and the limbs that are settled."""
+        counts = nails.count(self._visit.entries, self._visit.known)
+        settled = tuple(
+            limb
+            for limb in self._visit.asked
+            if limb not in counts or nails.question(counts[limb], self._spoken) is None
+        )
+        for limb in settled:
+            del self._visit.asked[limb]
+        limbs: tuple[str | None, ...] = ()
+        if outcome.command == pace.FOOT_DOWN:
+            limbs = (before.up or before.limb,)
+        elif outcome.command == "horse_done":
+            limbs = tuple(counts)
+        elif self.state.limb != before.limb:
+            limbs = (before.limb,)
+        return (*self._nails_of(limbs), settled)
+
+    def _nails_of(self, limbs: Sequence[str | None]) -> tuple[list[Answer], list[Notice]]:
+        """Ask about the nails of these feet, about each count once."""
+        counts = nails.count(self._visit.entries, self._visit.known)
+        answers: list[Answer] = []
+        notices: list[Notice] = []
+        for limb in limbs:
+            question = nails.question(counts[limb], self._spoken) if limb in counts else None
+            if limb is None or question is None or self._visit.asked.get(limb) == question:
+                continue
+            self._visit.asked[limb] = question
+            answers.append(Answer(Tone.REMINDER, (question,), slow=True))
+            notices.append(Notice("nails", "count", question, limb))
+        return answers, notices

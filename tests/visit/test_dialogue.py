@@ -1,0 +1,212 @@
+"""The dialogue driven by typed words: what is answered, kept and warned of."""
+
+from collections.abc import Mapping
+
+import pytest
+
+from handsfree.grammar import Grammar, load
+from handsfree.grammar.words import plain_words
+from handsfree.session import Session
+from handsfree.visit.answer import Answer, Tone
+from handsfree.visit.dialogue import SET_DOWN, Dialogue, Turn
+
+
+@pytest.fixture(scope="module")
+def grammar() -> Grammar:
+    return load(horse_names=["Bramble"])
+
+
+class Talk:
+    """Says one utterance after another, ten seconds apart unless told otherwise."""
+
+    def __init__(self, grammar: Grammar, **options: object) -> None:
+        self.grammar, self.now_s = grammar, 0.0
+        self.dialogue = Dialogue(grammar, Session(restating=True), **options)  # type: ignore[arg-type]
+
+    def __call__(self, text: str, confidence: float = 0.97, after_s: float = 10.0) -> Turn:
+        self.now_s += after_s
+        reading = self.grammar.read(plain_words(text))
+        turn = self.dialogue.hear(reading, confidence, self.now_s, self.now_s + 1.0)
+        assert turn is not None
+        self.now_s += 1.0
+        return turn
+
+    def tones(self, text: str, **how: float) -> list[Tone | None]:
+        return [answer.tone for answer in self(text, **how).answers]
+
+    def words(self, text: str, **how: float) -> list[str]:
+        return [part for answer in self(text, **how).answers for part in answer.say]
+
+    def know(self, nails: Mapping[str, int]) -> "Talk":
+        self.dialogue.know(nails)
+        return self
+
+
+@pytest.fixture
+def talk(grammar: Grammar) -> Talk:
+    return Talk(grammar)
+
+
+def test_each_kind_of_thing_has_its_tone(talk: Talk) -> None:
+    assert talk.tones("left hind") == [Tone.COMMAND]
+    assert talk.tones("outside heel bruise") == [Tone.FINDING]
+    assert talk.tones("toe length three and a quarter inches") == [Tone.NUMBER]
+    assert talk.tones("take a break") == [Tone.COMMAND]
+    assert talk.tones("he is a good lad this one") == [Tone.UNCLEAR]
+
+
+def test_numbers_and_changes_of_limb_are_spoken_back_slowly(talk: Talk) -> None:
+    answer = talk("left hind").answers[0]
+    assert (answer.say, answer.slow) == (("left hind",), True)
+    answer = talk("toe length three and a quarter inches").answers[0]
+    assert (answer.say, answer.slow) == (("three and a quarter inches",), True)
+    assert talk.words("outside heel bruise") == []
+    assert talk.words("right hind size four") == ["right hind", "size four"]
+
+
+def test_what_was_not_surely_heard_is_said_with_a_perhaps(talk: Talk) -> None:
+    talk("left hind")
+    assert talk.words("outside heel bruise", confidence=0.6) == ["perhaps", "outside heel bruise"]
+    assert talk.words("read back")[-1] == "perhaps outside heel bruise"
+
+
+def test_a_strike_says_what_it_struck(talk: Talk) -> None:
+    talk("left hind")
+    bruise = talk("outside heel bruise")
+    struck = talk("strike that")
+    assert struck.struck == ((bruise.number, 0),)
+    assert struck.answers[0].say == ("struck", "left hind", "outside heel bruise")
+    assert talk.words("strike that") == ["nothing to strike"]
+    assert talk.words("read back") == ["left hind", "nothing noted"]
+
+
+def test_a_correction_is_read_back_in_full(talk: Talk) -> None:
+    first = talk("left hind outside heel bruise")
+    right = talk("wrong inside heel bruise")
+    assert right.replaced == ((first.number, 0),)
+    assert right.answers[0].say == ("left hind", "inside heel bruise")
+    assert talk.words("read back") == ["left hind", "inside heel bruise"]
+
+
+def test_a_bare_restatement_asks_by_tone_and_keep_both_answers_it(talk: Talk) -> None:
+    first = talk("left hind outside heel bruise")
+    again = talk("inside heel bruise", after_s=2)
+    assert again.answers[0].tone is Tone.QUESTION
+    assert again.replaced == ((first.number, 0),)
+    both = talk("keep both", after_s=2)
+    assert both.restored == ((first.number, 0),)
+    assert both.answers[0].say == ("both are kept",)
+    assert talk.words("read back") == [
+        "left hind",
+        "outside heel bruise",
+        "perhaps inside heel bruise",
+    ]
+    assert talk.words("keep both") == ["nothing was replaced"]
+
+
+def test_confirm_takes_the_sure_ones_of_the_foot(talk: Talk) -> None:
+    other = talk("right hind heel bruise")
+    sure = talk("left hind outside heel bruise")
+    talk("thrush in the frog", confidence=0.6)
+    turn = talk("confirm foot")
+    assert turn.confirmed == ((sure.number, 0),)
+    assert (other.number, 0) not in turn.confirmed
+    assert turn.answers[0].say == ("left hind", "one confirmed", "one doubtful, for the review")
+
+
+def test_a_nail_not_accounted_for_is_asked_about_once_and_settled(talk: Talk) -> None:
+    talk.know({"LH": 8})
+    talk("left hind")
+    talk("pulled seven nails")
+    down = talk("foot down")
+    assert down.answers[1] == Answer(
+        Tone.REMINDER, ("left hind: one of eight nails is not accounted for",), slow=True
+    )
+    assert [(n.kind, n.limb) for n in down.notices] == [("nails", "LH")]
+    assert len(talk("foot down").answers) == 1
+    assert len(talk("right hind").answers) == 1
+    settled = talk("left hind one nail left in")
+    assert settled.settled == ("LH",)
+    assert len(talk("foot down").answers) == 1
+
+
+def test_a_nail_is_asked_about_when_another_limb_is_named(talk: Talk) -> None:
+    talk("near fore nail count eight")
+    talk("pulled six nails")
+    answers = talk("off fore outside heel bruise").answers
+    assert answers[-1].say == ("left fore: two of eight nails are not accounted for",)
+
+
+def test_leaving_a_horse_asks_about_all_its_nails(talk: Talk) -> None:
+    talk("near fore nail count eight")
+    talk("pulled six nails")
+    turn = talk("next horse")
+    assert turn.answers[-1].say == ("left fore: two of eight nails are not accounted for",)
+    assert [n.limb for n in turn.parting] == ["LF"]
+    assert not turn.notices
+    assert talk.words("horse done") == ["horse done", "zero notes"]
+
+
+def test_a_caution_is_spoken_and_kept_once(talk: Talk) -> None:
+    turn = talk("left fore puncture in the frog")
+    caution = turn.answers[1]
+    assert (caution.tone, caution.urgent) == (Tone.CAUTION, True)
+    assert "left fore" in caution.say
+    assert "vet" in " ".join(caution.say).lower()
+    assert [(n.kind, n.limb, n.entry) for n in turn.notices] == [("caution", "LF", 0)]
+    assert all(a.tone is not Tone.CAUTION for a in talk("severe puncture in the frog").answers)
+
+
+def test_a_caution_returns_with_what_was_struck_and_said_again(talk: Talk) -> None:
+    talk("left fore canker in the frog")
+    talk("strike that")
+    assert Tone.CAUTION in talk.tones("canker in the frog")
+
+
+def test_a_corrected_finding_keeps_its_caution_without_repeating_it(talk: Talk) -> None:
+    talk("left fore canker in the frog")
+    turn = talk("wrong severe canker in the frog")
+    assert [a.tone for a in turn.answers] == [Tone.FINDING]
+    assert [n.code for n in turn.notices] == ["canker"]
+
+
+def test_heat_and_a_bounding_pulse_belong_together(talk: Talk) -> None:
+    assert Tone.CAUTION not in talk.tones("left fore heat in the coronary band")
+    assert Tone.CAUTION not in talk.tones("right fore bounding pulse")
+    assert Tone.CAUTION in talk.tones("left fore bounding pulse")
+
+
+def test_whats_left_follows_the_run_sheet(talk: Talk) -> None:
+    assert talk.words("what's left") == ["no limb is named"]
+    talk("left hind pulled eight nails")
+    left = talk.words("what's left")
+    assert left[:2] == ["left hind", "left to do"]
+    assert "nails counted" not in left
+    assert {"sole and frog", "wall", "plan"} <= set(left)
+
+
+def test_a_reminder_once_a_foot_has_been_up_for_long(grammar: Grammar) -> None:
+    talk = Talk(grammar, remind_after_s=60)
+    assert talk.dialogue.tick(500) == ()
+    talk("left hind")
+    talk("foot up")
+    up_s = talk.now_s
+    assert talk.dialogue.tick(up_s + 59) == ()
+    assert talk.dialogue.tick(up_s + 61) == (Answer(Tone.REMINDER, (SET_DOWN,)),)
+    assert talk.dialogue.tick(up_s + 62) == ()
+    talk("foot down")
+    assert talk.dialogue.tick(up_s + 500) == ()
+    assert talk.dialogue.pace.times_up == {"LH": 1}
+
+
+def test_no_reminder_unless_asked_for(talk: Talk) -> None:
+    talk("foot up")
+    assert talk.dialogue.tick(10_000) == ()
+
+
+def test_with_the_ears_off_nothing_happens(talk: Talk) -> None:
+    talk("ears off")
+    reading = talk.grammar.read(plain_words("left hind bruise"))
+    assert talk.dialogue.hear(reading, 0.97, 100, 101) is None
+    assert talk.words("ears on") == ["ears on"]
+    assert talk.words("read back") == ["nothing noted"]
