@@ -8,7 +8,7 @@ from typing import TextIO
 from handsfree.audio.sources import SoundReader
 from handsfree.audio.speech import cut, to_flac
 from handsfree.engines.base import Clip
-from handsfree.engines.together import Together, Verdict
+from handsfree.engines.together import Together, Verdict, as_remark
 from handsfree.errors import UnreadableSound
 from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.words import plain_words
@@ -32,20 +32,26 @@ def sound_lines(
     Raises UnreadableSound. Noise without speech gives no line.
     """
     source = sys.stdin.buffer if file == STANDARD_INPUT else Path(file)
+    last: Line | None = None
     with SoundReader(source) as reader:
         for clip in cut(reader):
             verdict = ears.hear(clip)
             if progress is not None:
                 progress(clip.end_s, reader.duration_s)
-            line = recorder.take(heard_in(clip, verdict)) if verdict.speech else None
-            if line is not None:
-                yield line
+            last = recorder.take(heard_in(clip, verdict, last)) if verdict.speech else None
+            if last is not None:
+                yield last
         if reader.warning and warn is not None:
             warn(reader.warning)
 
 
-def heard_in(clip: Clip, verdict: Verdict) -> Heard:
-    """What was decided about a clip, with its sound."""
+def heard_in(clip: Clip, verdict: Verdict, last: Line | None = None) -> Heard:
+    """What was decided about a clip, with its sound; `last` is the line before it.
+
+    A remark goes on to the end of the utterance, even where that was too long for one clip.
+    """
+    if clip.goes_on and last is not None and last.outcome.command == "remark":
+        verdict = as_remark(verdict)
     return Heard(
         verdict.heard,
         verdict.reading,

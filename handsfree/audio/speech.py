@@ -86,6 +86,21 @@ class Cutter:
         quiet = (self._next - self._last_speech) * FRAME_S
         return self._start is not None and quiet < self._set.early_pause_s
 
+    @property
+    def voice_s(self) -> float:
+        """Seconds of likely speech so far in what is being said, 0 while nothing is."""
+        return self._likely * FRAME_S if self.speaking else 0.0
+
+    @property
+    def done_before_s(self) -> float:
+        """All sound before this time (s) is in clips that were given, or in none."""
+        return (self._first + self._needed) * FRAME_S
+
+    @property
+    def _needed(self) -> int:
+        needed = self._next if self._start is None else self._start
+        return max(0, needed - _frames(self._set.pad_before_s))
+
     def feed(self, part: Activity) -> Iterator[Clip]:
         """Take the next stretch and give the clips that end in it."""
         self._raw = np.concatenate([self._raw, part.raw])
@@ -224,8 +239,7 @@ class Cutter:
         return Clip(raw, clean, start_s, start_s + len(raw) / SAMPLE_RATE, goes_on)
 
     def _forget(self) -> None:
-        needed = self._next if self._start is None else self._start
-        drop = max(0, needed - _frames(self._set.pad_before_s))
+        drop = self._needed
         if drop == 0:
             return
         self._raw = self._raw[drop * FRAME :]

@@ -11,6 +11,8 @@ from handsfree import __version__
 from handsfree.errors import ExitCode, HandsfreeError
 
 COMMANDS = {
+    "listen": "handsfree.cli.listen",
+    "mic": "handsfree.cli.mic",
     "transcribe": "handsfree.cli.transcribe",
     "demo": "handsfree.cli.demo",
     "horses": "handsfree.cli.horses",
@@ -39,7 +41,7 @@ class _LazyCommands(click.Group):
     cls=_LazyCommands,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="Exit codes: 0 done; 1 the command was given wrongly; 2 a file could not be read (the "
-    "others were still done); 3 a grammar file is wrong; 4 a recognizer cannot be used; 5 the log "
+    "others were still done); 3 a grammar file is wrong; 4 a recognizer or the microphone cannot be used; 5 the log "
     "cannot be opened or written; 130 interrupted.",
 )
 @click.version_option(__version__, prog_name="handsfree")

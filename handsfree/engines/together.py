@@ -7,13 +7,14 @@ module are simple steps taken from `tests/bench/hearing.py`, not a fitted calibr
 
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from handsfree.engines.apart import Apart
 from handsfree.engines.base import Clip, HeardWord, Hearing, Listener
 from handsfree.grammar.grammar import Grammar, Reading
-from handsfree.grammar.meaning import Meaning
+from handsfree.grammar.meaning import Meaning, Statement
 from handsfree.grammar.words import plain_words
+from handsfree.records.entries import Remark
 
 AGREED = 0.97
 AGREED_AFTER_BENDING = 0.9
@@ -30,6 +31,9 @@ TRUSTED = "neural"
 people it is right more often, and it takes less talk for a note."""
 WEAK_MARGIN = -1.9
 """Below this margin (natural log a token) the trusted listener gives way where they differ."""
+
+
+NO_WORDS = "of the remark only the sound is kept: listen to it"
 
 
 @dataclass(frozen=True)
@@ -59,6 +63,17 @@ class Verdict:
     free_text: str | None = None
     doubt: str | None = None
     speech: bool = True
+
+
+def as_remark(verdict: Verdict) -> Verdict:
+    """The verdict on a clip of which it is known that it is the rest of a remark."""
+    said = ("remark", *plain_words(verdict.free_text or ""))
+    statement = Statement(Remark(text=" ".join(said[1:])))
+    reading = Reading(said, said, 0.0, Meaning((statement,), command="remark"))
+    doubt = None if len(said) > 1 else NO_WORDS
+    return replace(
+        verdict, reading=reading, confidence=ALONE, heard=" ".join(said), doubt=doubt, speech=True
+    )
 
 
 @dataclass(frozen=True)
@@ -107,7 +122,9 @@ class Together:
         remark = self._remark(hearings, votes)
         if remark is not None:
             words = tuple(HeardWord(w) for w in remark.heard)
-            return Verdict(remark, ALONE, " ".join(remark.heard), engines, (), words, free)
+            heard = " ".join(remark.heard)
+            doubt = None if len(remark.heard) > 1 else NO_WORDS
+            return Verdict(remark, ALONE, heard, engines, (), words, free, doubt)
         if not votes and not free:
             return Verdict(Reading(()), 0.0, "", engines, speech=False)
         winner, confidence, doubt = self._decide(votes, len(hearings))

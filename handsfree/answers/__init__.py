@@ -1,0 +1,1 @@
+"""Answers by ear: short tones, offline speech and where they are played."""

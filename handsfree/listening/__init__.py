@@ -1,0 +1,1 @@
+"""The live loop: sound in, notes kept, answers given."""

@@ -1,0 +1,123 @@
+"""What a session that broke off had heard but not yet written: heard again at the next start."""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from handsfree.audio.speech import cut
+from handsfree.engines.base import Clip
+from handsfree.engines.together import Together
+from handsfree.errors import LogError
+from handsfree.grammar.grammar import Grammar
+from handsfree.log import Log, Utterance, Visit
+from handsfree.recording import Line, Recorder
+from handsfree.session import Session
+from handsfree.spool import Leftover, leftovers
+from handsfree.transcribe import heard_in
+from handsfree.visit.dialogue import Dialogue
+
+GO_ON_WITHIN_S = 2 * 3600.0
+"""A visit broken off no longer ago than this is gone on with (no source)."""
+
+_SAME_WITHIN_S = 0.3
+
+
+@dataclass(frozen=True)
+class BrokenOff:
+    """A visit to go on with; `ahead_s` is where its clock stood."""
+
+    visit: Visit
+    ahead_s: float
+
+
+def spool_folder(log: Path) -> Path:
+    """Where the sound that is not in this log yet is kept."""
+    return log.with_name(f"{log.name}.spool")
+
+
+def recover(
+    log: Log,
+    ears: Together,
+    grammar: Grammar,
+    tell: Callable[[str], None],
+    show: Callable[[Line], None] = lambda line: None,
+) -> BrokenOff | None:
+    """Hear and write what broken-off sessions left; the visit to go on with, if there is one.
+
+    Each utterance goes into the visit it was said in, unless that visit has it already. The
+    sound is removed only when all of it is in the log. Raises LogError where the log refuses,
+    or where a recognizer fails EngineError; the sound then stays for the next start.
+    """
+    last: BrokenOff | None = None
+    for left in leftovers(spool_folder(log.path)):
+        visit = _visit_of(log, left)
+        tell(f"the last session broke off; hearing its last {left.seconds:.0f} s of sound again")
+        count = 0
+        for line in _heard_again(left, visit, log, ears, grammar):
+            show(line)
+            count += 1
+        left.remove()
+        notes = f"{count} utterance{'s' * (count != 1)}"
+        tell(
+            f"recovered {notes} of {left.seconds:.0f} s of sound"
+            if count
+            else "all that was said then is in the log"
+        )
+        if visit is not None:
+            last = BrokenOff(visit, _ahead_s(left) + left.start_s + left.seconds)
+    return last if last is not None and _is_recent(log, last.visit) else None
+
+
+def _visit_of(log: Log, left: Leftover) -> Visit | None:
+    try:
+        return log.visit(str(left.about["visit"])) if left.about.get("visit") else None
+    except LogError:
+        return None
+
+
+def _ahead_s(left: Leftover) -> float:
+    ahead = left.about.get("ahead_s", 0.0)
+    return float(ahead) if isinstance(ahead, int | float) else 0.0
+
+
+def _heard_again(
+    left: Leftover, visit: Visit | None, log: Log, ears: Together, grammar: Grammar
+) -> Iterator[Line]:
+    recorder = Recorder("microphone", log, Dialogue(grammar, Session(restating=True)))
+    written: Sequence[Utterance] = ()
+    if visit is not None:
+        recorder.go_on(visit)
+        written = log.utterances(visit.id)
+    session = recorder.dialogue.session
+    session.state = replace(session.state, ears_on=left.about.get("ears_on") is not False)
+    last: Line | None = None
+    for clip in cut(left.blocks()):
+        offset = left.start_s + _ahead_s(left)
+        timed = replace(clip, start_s=clip.start_s + offset, end_s=clip.end_s + offset)
+        if not _is_there(timed, written):
+            verdict = ears.hear(clip)
+            last = recorder.take(heard_in(timed, verdict, last)) if verdict.speech else None
+            if last is not None:
+                yield last
+        left.done_before(left.start_s + clip.end_s)
+
+
+def _is_there(clip: Clip, written: Sequence[Utterance]) -> bool:
+    """Whether the log has this utterance: the session was killed between writing and noting it.
+
+    A clip whose beginning was dealt with is cut anew from the middle, so its end decides.
+    """
+    return any(
+        each.end_s is not None
+        and (abs(each.end_s - clip.end_s) < _SAME_WITHIN_S or clip.end_s < each.end_s)
+        for each in written
+    )
+
+
+def _is_recent(log: Log, visit: Visit) -> bool:
+    utterances = log.utterances(visit.id)
+    if not utterances or utterances[-1].command in ("horse_done", "next_horse"):
+        return False
+    then = datetime.fromisoformat(utterances[-1].recorded_at or visit.started_at)
+    return (datetime.now(UTC) - then).total_seconds() <= GO_ON_WITHIN_S
