@@ -37,8 +37,8 @@ DESCRIPTIONS: Mapping[Tone, str] = MappingProxyType(
         Tone.COMMAND: "three quick ticks going down: a command was carried out",
         Tone.UNCLEAR: "one low buzz that sinks: not understood, say it again",
         Tone.QUESTION: "a short low note, then one that slides up: an answer is wanted",
-        Tone.TROUBLE: "high, low, high, low, harsh: something is wrong, stop and look",
-        Tone.REMINDER: "the same bell twice: something is still to be done",
+        Tone.TROUBLE: "high, low, high, low, harsh: a device, the disk or the log is in trouble",
+        Tone.REMINDER: "the same bell twice: a reminder follows in words",
         Tone.CAUTION: "a howl that rises and sinks: stop, a warning follows in words",
         Tone.READY: "four bright steps upwards: it listens",
     }

@@ -13,7 +13,10 @@ import platformdirs
 from handsfree.answers import voice
 from handsfree.answers.output import Output, Silent, Tape
 from handsfree.answers.speaker import Speaker
+from handsfree.answers.tape_file import write_tape
+from handsfree.audio.devices import c_libraries_silenced
 from handsfree.audio.live import Replay, Source
+from handsfree.audio.microphone import Microphone
 from handsfree.cli.listen_screen import LivePicture, Printed
 from handsfree.cli.options import engine_options, log_option
 from handsfree.cli.screen import LIMBS, console, safe
@@ -105,11 +108,17 @@ def listen(
     """
     _check(files, speed, answers_to, engines)
     out, err = console(), console(to_stderr=True)
+    if out.is_terminal and err.is_terminal:
+        err = out  # one picture: lines must not be written through the moving one below them
     with ExitStack() as stack:
         log = stack.enter_context(Log.open(log_path, busy_s=BUSY_S))
+        if not files:
+            stack.enter_context(c_libraries_silenced())
         about = horse_named(log, horse)
         run_sheet = _run_sheet(sheet)
-        source = stack.enter_context(_source(files, speed, device))
+        output, tape = _output(files, speed, answers_to, speaker)
+        stack.callback(output.close)
+        source = stack.enter_context(_source(files, speed, device, output))
         grammar = load(horse_names=log.horse_names())
         chosen, absent = listeners(grammar, engines, ModelFolders(vosk_model, neural_model))
         ears = Together(chosen, grammar)
@@ -123,7 +132,6 @@ def listen(
         broken_off = None
         if not files:
             broken_off = recover(log, ears, grammar, shown.trouble, shown.line)
-        output, tape = _output(files, speed, answers_to, speaker)
         speech = _speech(tones_only, shown.trouble)
         dialogue = Dialogue(grammar, Session(limb, restating=True), run_sheet, remind_s or None)
         recorder = Recorder(source.name, log, dialogue, about, patient=True)
@@ -145,7 +153,7 @@ def listen(
         with _stopped_by_signals(listening.stop) as signalled:
             listening.run()
         if tape is not None and answers_to is not None:
-            _write(tape, answers_to)
+            write_tape(tape, answers_to)
     return 128 + signal.SIGTERM if signal.SIGTERM in signalled else ExitCode.OK
 
 
@@ -161,13 +169,16 @@ def _check(
 
 
 @contextmanager
-def _source(files: tuple[str, ...], speed: float, device: str | None) -> Iterator[Source]:
+def _source(
+    files: tuple[str, ...], speed: float, device: str | None, output: Output
+) -> Iterator[Source]:
     source: Source
     if files:
         source = Replay(files, speed)
+    elif isinstance(output, Speaker):
+        # Looking for a device again restarts the sound system; the speaker steps aside for it.
+        source = Microphone(device, around_restart=output.set_aside)
     else:
-        from handsfree.audio.microphone import Microphone
-
         source = Microphone(device)
     try:
         yield source
@@ -223,20 +234,3 @@ def _stopped_by_signals(stop: Callable[[], None]) -> Iterator[set[int]]:
     finally:
         for each, handler in before.items():
             signal.signal(each, handler)
-
-
-def _write(tape: Tape, path: Path) -> None:
-    import numpy as np
-    import soundfile
-
-    from handsfree.answers.tones import ANSWER_RATE
-
-    ends = [round(start * ANSWER_RATE) + len(sound) for start, sound in tape.played]
-    whole = np.zeros(max(ends, default=0), np.float32)
-    for start_s, sound in tape.played:
-        at = round(start_s * ANSWER_RATE)
-        whole[at : at + len(sound)] += sound
-    try:
-        soundfile.write(path, whole, ANSWER_RATE)
-    except (OSError, RuntimeError, TypeError, ValueError) as error:
-        raise click.UsageError(f"the answers cannot be written to {path}: {error}") from error

@@ -13,6 +13,7 @@ from handsfree.errors import ExitCode, HandsfreeError
 COMMANDS = {
     "listen": "handsfree.cli.listen",
     "mic": "handsfree.cli.mic",
+    "tones": "handsfree.cli.tones",
     "transcribe": "handsfree.cli.transcribe",
     "demo": "handsfree.cli.demo",
     "horses": "handsfree.cli.horses",
@@ -41,8 +42,9 @@ class _LazyCommands(click.Group):
     cls=_LazyCommands,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="Exit codes: 0 done; 1 the command was given wrongly; 2 a file could not be read (the "
-    "others were still done); 3 a grammar file is wrong; 4 a recognizer or the microphone cannot be used; 5 the log "
-    "cannot be opened or written; 130 interrupted.",
+    "others were still done); 3 a grammar file is wrong; 4 a recognizer or the microphone cannot "
+    "be used; 5 the log cannot be opened or written; 130 interrupted; 143 'listen' was ended by "
+    "SIGTERM.",
 )
 @click.version_option(__version__, prog_name="handsfree")
 @click.option("--debug", is_flag=True, help="Show the traceback of an error.")

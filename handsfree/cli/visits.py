@@ -16,6 +16,9 @@ from handsfree.log import Log
 from handsfree.log.rows import Entry
 from handsfree.recording import is_doubtful
 from handsfree.records.entries import from_json
+from handsfree.visit import pace
+
+_MARKS = {"caution": "! CAUTION:", "nails": "! nails:", "device": "- sound:"}
 
 ID_SHOWN = 8
 """Digits of a visit's id that are shown; any unambiguous beginning is taken."""
@@ -63,7 +66,8 @@ def show(visit: str | None, as_json: bool, log_path: Path | None) -> None:
         found = log.visit(visit)
         entries = log.entries(found.id, in_force=True)
         notices = log.notices(found.id)
-        unclear = [u for u in log.utterances(found.id) if u.status == "unclear"]
+        utterances = log.utterances(found.id)
+        unclear = [u for u in utterances if u.status == "unclear"]
     if as_json:
         for entry in entries:
             about = {"entry_id": entry.id, "status": entry.status, "heard": entry.heard}
@@ -76,8 +80,11 @@ def show(visit: str | None, as_json: bool, log_path: Path | None) -> None:
         out.print(by_limb(rows, grammar, Wording(grammar), title))
     else:
         out.print(f"{title}: nothing recorded")
-    for notice in notices:
-        out.print(f"! {safe(notice.text)}", soft_wrap=True)
+    held = pace.fold(pace.events_of((u.end_s or 0.0, u.command, u.limb) for u in utterances))
+    if held.times_up:
+        out.print(_pace_text(held))
+    for mark, text in dict.fromkeys((_MARKS[n.kind], n.text) for n in notices):
+        out.print(f"{mark} {safe(text)}", soft_wrap=True)
     for utterance in unclear:
         out.print(f"unclear at {clock(utterance.start_s)}: {safe(utterance.heard)}", soft_wrap=True)
 
@@ -86,3 +93,12 @@ def _note(entry: Entry) -> str:
     if entry.status == "confirmed":
         return "confirmed"
     return "doubtful" if is_doubtful(entry) else ""
+
+
+def _pace_text(held: pace.Pace) -> str:
+    feet = ", ".join(
+        f"{limb} {clock(held.up_s.get(limb, 0.0))} in {times} hold{'s' * (times != 1)}"
+        for limb, times in held.times_up.items()
+    )
+    breaks = f"; {held.breaks} break{'s' * (held.breaks != 1)}"
+    return f"feet held up: {feet}; longest {clock(held.longest_s)}{breaks}"

@@ -78,7 +78,7 @@ class _Visit:
     gone: list[Kept] = field(default_factory=list)
     warned: dict[tuple[str, str | None], Key] = field(default_factory=dict)
     asked: dict[str, str] = field(default_factory=dict)
-    feet: list[pace.FootEvent] = field(default_factory=list)
+    said: list[tuple[float, str | None, str | None]] = field(default_factory=list)
     reminded_at: float | None = None
 
     @property
@@ -111,7 +111,7 @@ class Dialogue:
     @property
     def pace(self) -> pace.Pace:
         """How long the feet of this visit were up."""
-        return pace.fold(self._visit.feet)
+        return pace.fold(pace.events_of(self._visit.said))
 
     def know(self, nails_in_shoe: Mapping[str, int]) -> None:
         """Say how many nails this horse's shoes had after the last visit, by limb."""
@@ -148,7 +148,7 @@ class Dialogue:
             turn = replace(turn, parting=tuple(parting))
             self._visit = _Visit()
         turn = self._keep(turn, confidence)
-        self._follow_feet(before, outcome, end_s)
+        self._visit.said.append((end_s, outcome.command, outcome.limb))
         if outcome.command == "confirm":
             turn = replace(turn, confirmed=self._confirmable(self.state.limb))
         main = self._answer(turn, before, confidence)
@@ -191,15 +191,6 @@ class Dialogue:
             if not outcome.restated:
                 visit.put_aside = []
         return turn
-
-    def _follow_feet(self, before: State, outcome: Outcome, at_s: float) -> None:
-        up = self.state.up
-        if outcome.command in (pace.FOOT_DOWN, pace.BREAK):
-            self._visit.feet.append(pace.FootEvent(at_s, outcome.command, before.up or before.limb))
-        elif outcome.command == pace.FOOT_UP:
-            self._visit.feet.append(pace.FootEvent(at_s, pace.FOOT_UP, up or None))
-        elif up and before.up and up != before.up:
-            self._visit.feet.append(pace.FootEvent(at_s, pace.FOOT_UP, up))
 
     def _confirmable(self, limb: str | None) -> tuple[Key, ...]:
         return tuple(

@@ -5,7 +5,7 @@ Pinzke 2012, Work 41:5308). No source was found for how long one hold may last: 
 is the user's to set.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 FOOT_UP, FOOT_DOWN, BREAK = "foot_up", "foot_down", "break"
@@ -41,6 +41,23 @@ class Pace:
     def up_for_s(self, now_s: float) -> float | None:
         """Seconds since the foot went up; None while none is up."""
         return None if self.up_since_s is None else max(0.0, now_s - self.up_since_s)
+
+
+def events_of(said: Iterable[tuple[float, str | None, str | None]]) -> Iterator[FootEvent]:
+    """The events of utterances in order, each given as (seconds, command, limb in force after).
+
+    Whoever holds a foot up and names another limb holds that one from then on.
+    """
+    up: str | None = None
+    is_up = False
+    for at_s, command, limb in said:
+        if command in EVENTS:
+            yield FootEvent(at_s, str(command), limb)
+            is_up, up = command == FOOT_UP, limb
+        elif is_up and limb is not None and limb != up:
+            if up is not None:
+                yield FootEvent(at_s, FOOT_UP, limb)
+            up = limb
 
 
 def fold(events: Iterable[FootEvent]) -> Pace:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from handsfree.visit.pace import FootEvent, Pace, fold, reminder_due
+from handsfree.visit.pace import FootEvent, Pace, events_of, fold, reminder_due
 
 
 def up(at: float, limb: str | None = "LH") -> FootEvent:
@@ -87,3 +87,23 @@ def test_no_reminder_while_no_foot_is_up_or_none_is_wanted():
     later = fold([up(0), down(200), up(300)])
     assert not reminder_due(later, 479, 180, 190)
     assert reminder_due(later, 480, 180, 190)
+
+
+def test_the_holds_of_a_visit_follow_from_what_was_said():
+    """Common practice, no source: one foot is held at a time."""
+    said = [
+        (5.0, None, "LH"),
+        (10.0, "foot_up", "LH"),
+        (40.0, None, "LH"),
+        (70.0, None, "RH"),  # another limb is named: that foot is up now
+        (100.0, "foot_down", "RH"),
+        (110.0, None, "LF"),
+        (120.0, "break", "LF"),
+        (130.0, "foot_up", None),
+        (150.0, None, "LF"),  # the foot taken up before it was named
+        (160.0, "foot_down", "LF"),
+    ]
+    held = fold(events_of(said))
+    assert held.up_s == {"LH": 60.0, "RH": 30.0, "LF": 30.0}
+    assert held.times_up == {"LH": 1, "RH": 1, "LF": 1}
+    assert held.breaks == 1
