@@ -1,7 +1,7 @@
 """What every recognizer takes and gives: one small protocol."""
 
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -63,7 +63,8 @@ class Hearing:
     `hypotheses` are best first and may be empty. `margin` says how well the best one
     fits compared with decoding free of the grammar (in the engine's own unit, higher is
     better); `accepted` is false when the margin shows speech that is no sentence of the
-    grammar. `free_text` is what a free decoding heard, where the engine has one.
+    grammar. `free_text` is what a free decoding heard, where the engine has one. `again`
+    says that the listener would like a second, slower try (see PatientListener).
     """
 
     engine: str
@@ -71,6 +72,7 @@ class Hearing:
     margin: float
     accepted: bool
     free_text: str | None = None
+    again: bool = False
 
 
 class Listener(Protocol):
@@ -80,4 +82,20 @@ class Listener(Protocol):
 
     def hear(self, clip: Clip) -> Hearing:
         """Recognise one clip. Never raises for odd sound (empty, silent, clipped)."""
+        ...
+
+
+@runtime_checkable
+class PatientListener(Listener, Protocol):
+    """A listener that can answer at once, and better when given more time.
+
+    `hear` is both: the quick answer, or the patient one where that is needed.
+    """
+
+    def hear_quickly(self, clip: Clip) -> Hearing:
+        """The first answer; `again` says whether a patient one may differ."""
+        ...
+
+    def hear_patiently(self, clip: Clip, quick: Hearing) -> Hearing:
+        """The better of the quick answer and a slower one."""
         ...

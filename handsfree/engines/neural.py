@@ -3,7 +3,7 @@
 import os
 import threading
 from contextlib import AbstractContextManager, nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.util import find_spec
 from pathlib import Path
@@ -221,20 +221,31 @@ class NeuralListener:
 
     def hear(self, clip: Clip) -> Hearing:
         """Recognise the raw sound of `clip`; empty, silent or odd sound gives no hypothesis."""
-        with _one_thread():
-            return self._hear(clip)
+        quick = self.hear_quickly(clip)
+        return self.hear_patiently(clip, quick) if quick.again else quick
 
-    def _hear(self, clip: Clip) -> Hearing:
+    def hear_quickly(self, clip: Clip) -> Hearing:
+        """Hear sentences of one thing over short sound; `again` where more seems to be said."""
         sound = _tidy(clip.raw)
         if sound is None:
             return Hearing(self.name, (), float("-inf"), False)
-        # Over short sound the model likes to say things again; where the grammar lets it,
-        # the 30 s it was trained on cure that, at three times the cost.
-        hearing, stuttered = self._decode(sound, 1.0, self._simple or self._tree)
-        if not stuttered and (self._simple is None or not _more_was_said(hearing)):
-            return hearing
-        patient = self._decode(sound, FULL_S, self._tree)[0]
-        return patient if patient.accepted or stuttered else hearing
+        with _one_thread():
+            hearing, stuttered = self._decode(sound, 1.0, self._simple or self._tree)
+        more = self._simple is not None and _more_was_said(hearing)
+        return replace(hearing, again=stuttered or more)
+
+    def hear_patiently(self, clip: Clip, quick: Hearing) -> Hearing:
+        """Hear all sentences.
+
+        Over short sound the model likes to say things again; where the grammar lets it, the
+        30 s it was trained on cure that, at three times the cost.
+        """
+        sound = _tidy(clip.raw)
+        if sound is None:
+            return quick
+        with _one_thread():
+            patient = self._decode(sound, FULL_S, self._tree)[0]
+        return patient if patient.accepted or not quick.hypotheses else replace(quick, again=False)
 
     def _decode(self, sound: Sound, tail_s: float, tree: TokenTree) -> tuple[Hearing, bool]:
         """What is heard with `tail_s` of silence after it, and whether it repeats itself."""

@@ -10,7 +10,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 
 from handsfree.engines.apart import Apart
-from handsfree.engines.base import Clip, HeardWord, Hearing, Listener
+from handsfree.engines.base import Clip, HeardWord, Hearing, Listener, PatientListener
 from handsfree.grammar.grammar import Grammar, Reading
 from handsfree.grammar.meaning import Meaning, Statement
 from handsfree.grammar.words import plain_words
@@ -64,6 +64,15 @@ class Verdict:
     doubt: str | None = None
     speech: bool = True
 
+    @property
+    def is_remark(self) -> bool:
+        """Whether it is free speech, kept as it came."""
+        return self.reading.meaning is not None and self.reading.meaning.command == "remark"
+
+
+def _quickly(ear: Listener, clip: Clip) -> Hearing:
+    return ear.hear_quickly(clip) if isinstance(ear, PatientListener) else ear.hear(clip)
+
 
 def as_remark(verdict: Verdict) -> Verdict:
     """The verdict on a clip of which it is known that it is the rest of a remark."""
@@ -97,14 +106,28 @@ class Together:
     _pool: ThreadPoolExecutor | None = field(default=None, init=False, repr=False)
 
     def hear(self, clip: Clip) -> Verdict:
-        """Recognise one clip with every listener, at the same time where there are several."""
-        if len(self.listeners) > 1:
-            if self._pool is None:
-                self._pool = ThreadPoolExecutor(len(self.listeners))
-            hearings = list(self._pool.map(lambda ear: ear.hear(clip), self.listeners))
-        else:
-            hearings = [ear.hear(clip) for ear in self.listeners]
-        return self.weigh(hearings)
+        """Recognise one clip with every listener, at the same time where there are several.
+
+        Who can answer quickly is given more time only where the quick answers do not agree.
+        """
+        if len(self.listeners) == 1:
+            return self.weigh([self.listeners[0].hear(clip)])
+        if self._pool is None:
+            self._pool = ThreadPoolExecutor(len(self.listeners))
+        hearings = list(self._pool.map(lambda ear: _quickly(ear, clip), self.listeners))
+        verdict = self.weigh(hearings)
+        if verdict.confidence >= AGREED_AFTER_BENDING or verdict.is_remark:
+            return verdict
+        if not any(hearing.again for hearing in hearings):
+            return verdict
+        return self.weigh(
+            [
+                ear.hear_patiently(clip, quick)
+                if quick.again and isinstance(ear, PatientListener)
+                else quick
+                for ear, quick in zip(self.listeners, hearings, strict=True)
+            ]
+        )
 
     def close(self) -> None:
         """End the threads, and the processes of listeners that have one."""
