@@ -49,7 +49,7 @@ def test_a_recording_goes_through_the_live_loop(run: Any, recording: Path, tmp_p
 
 def test_json_is_alone_on_standard_output(run: Any, recording: Path) -> None:
     done = run("listen", "--from", recording, "--speed", 0, "--engine", "pocketsphinx", "--json")
-    assert [each["heard"] for each in done.objects][0] == "left hind"
+    assert done.objects[0]["heard"] == "left hind"
     assert all(each["utterance_id"] for each in done.objects)
 
 
@@ -82,8 +82,10 @@ def test_no_such_microphone_is_one_line(run: Any) -> None:
 def test_a_signal_ends_it_in_order(recording: Path, tmp_path: Path, number: int, code: int) -> None:
     environment = {k: v for k, v in os.environ.items() if not k.startswith("HANDSFREE")}
     process = subprocess.Popen(
-        [*(sys.executable, "-m", "handsfree", "listen", "--from", recording, "--json")]
-        + ["--engine", "pocketsphinx", "--answers", str(tmp_path / "a.wav")],
+        [
+            *(sys.executable, "-m", "handsfree", "listen", "--from", recording, "--json"),
+            *("--engine", "pocketsphinx", "--answers", str(tmp_path / "a.wav")),
+        ],
         env=environment | {"HANDSFREE_LOG": str(tmp_path / "log.db")},
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
@@ -94,6 +96,6 @@ def test_a_signal_ends_it_in_order(recording: Path, tmp_path: Path, number: int,
     assert '"left hind"' in first
     time.sleep(0.3)
     process.send_signal(number)
-    rest, errors = process.communicate(timeout=60)
+    _, errors = process.communicate(timeout=60)
     assert process.returncode == code
     assert "Traceback" not in errors
