@@ -120,7 +120,9 @@ def listen(
         stack.callback(output.close)
         source = stack.enter_context(_source(files, speed, device, output))
         grammar = load(horse_names=log.horse_names())
-        chosen, absent = listeners(grammar, engines, ModelFolders(vosk_model, neural_model))
+        chosen, absent = listeners(
+            grammar, engines, ModelFolders(vosk_model, neural_model), live=True
+        )
         ears = Together(chosen, grammar)
         stack.callback(ears.close)
         shown = Printed(grammar, out, err, as_json)

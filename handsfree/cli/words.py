@@ -7,7 +7,7 @@ from rich.table import Table
 from rich.text import Text
 
 from handsfree.cli.screen import console
-from handsfree.grammar.grammar import Grammar, load
+from handsfree.grammar.grammar import Grammar, folder, load
 
 SLOTS = {
     "limb": "limbs",
@@ -30,9 +30,17 @@ SLOTS = {
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object per word.")
 @click.option("--sentences", is_flag=True, help="Show example sentences instead.")
 @click.option("--markdown", is_flag=True, help="Print the list of grammar/WORDS.md.")
-def words(text: str | None, as_json: bool, sentences: bool, markdown: bool) -> None:
+@click.option(
+    "--run-sheet", is_flag=True, help='Print the list behind "what\'s left", to be edited.'
+)
+def words(
+    text: str | None, as_json: bool, sentences: bool, markdown: bool, run_sheet: bool
+) -> None:
     """List the words that can be spoken and what they mean; TEXT narrows the list."""
     grammar = load()
+    if run_sheet:
+        click.echo((folder() / "runsheet.toml").read_text(encoding="utf-8"), nl=False)
+        return
     if markdown:
         click.echo(as_markdown(grammar), nl=False)
         return

@@ -43,10 +43,11 @@ def why_not(name: str, folders: ModelFolders) -> str | None:
 
 
 def listeners(
-    grammar: Grammar, names: tuple[str, ...], folders: ModelFolders
+    grammar: Grammar, names: tuple[str, ...], folders: ModelFolders, live: bool = False
 ) -> tuple[list[Listener], list[str]]:
     """The recognizers named, or all that are installed where none is.
 
+    `live`: somebody waits for the answer, so that what takes long is cut short.
     Returns them with a line for each that was not named and is not there. Raises
     EngineError where a named one cannot be used or none is left.
     """
@@ -73,7 +74,7 @@ def listeners(
                 absent.append(f"pocketsphinx for the horse's name {said} (no known word)")
             chosen.append(_pocketsphinx(hearable, apart))
         elif name == "neural":
-            chosen.append(_neural(grammar, folders))
+            chosen.append(_neural(grammar, folders, live))
         else:
             chosen.append(_vosk(grammar, folders))
     return chosen, absent
@@ -100,10 +101,12 @@ def _pocketsphinx(grammar: Grammar, apart: bool) -> Listener:
     return PocketSphinxListener(grammar.acceptor, grammar.pronunciations)
 
 
-def _neural(grammar: Grammar, folders: ModelFolders) -> Listener:
-    from handsfree.engines.neural import NeuralListener
+def _neural(grammar: Grammar, folders: ModelFolders, live: bool) -> Listener:
+    from handsfree.engines.neural import FULL_S, SOON_S, NeuralListener
 
-    return NeuralListener(grammar.acceptor, folders.neural, simple=grammar.simple_acceptor)
+    patient_s = SOON_S if live else FULL_S
+    simple = grammar.simple_acceptor
+    return NeuralListener(grammar.acceptor, folders.neural, simple=simple, patient_s=patient_s)
 
 
 def _vosk(grammar: Grammar, folders: ModelFolders) -> Listener:

@@ -1,9 +1,12 @@
 """How two answers become one verdict; the hearings are made by hand, the grammar is real."""
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 
-from handsfree.engines.base import HeardWord, Hearing, Hypothesis
-from handsfree.engines.together import AGREED, Together
+from handsfree.engines.base import Clip, HeardWord, Hearing, Hypothesis
+from handsfree.engines.together import AGREED, NO_WORDS, Together, as_remark
 from handsfree.grammar import Grammar, load
 
 SURE = 0.8
@@ -129,8 +132,64 @@ def test_remark_takes_its_words_from_the_free_decoding(grammar):
 
 def test_remark_without_words_keeps_its_sound(grammar):
     verdict = weigh(grammar, heard("pocketsphinx", "remark"))
+    assert verdict.doubt == NO_WORDS
     assert verdict.reading.meaning is not None
     assert verdict.reading.meaning.statements[0].entry.text == ""
+    assert verdict.doubt == NO_WORDS
+
+
+def test_the_rest_of_a_long_remark_is_a_remark(grammar):
+    """A remark goes to the end of the utterance, which may be cut into several clips."""
+    rest = as_remark(weigh(grammar, heard("neural", "trimmed", free="And she was trimmed.")))
+    assert rest.reading.meaning is not None
+    assert rest.reading.meaning.statements[0].entry.text == "and she was trimmed"
+    assert as_remark(weigh(grammar, heard("pocketsphinx", "trimmed"))).doubt == NO_WORDS
+
+
+class Patient:
+    """Answers quickly with one thing and patiently with another; counts the second tries."""
+
+    name = "neural"
+
+    def __init__(self, quick, patient):
+        self.quick, self.patient, self.tries = quick, patient, 0
+
+    def hear(self, clip):
+        raise AssertionError("among several, it is asked quickly first")
+
+    def hear_quickly(self, clip):
+        return replace(heard("neural", self.quick), again=True)
+
+    def hear_patiently(self, clip, quick):
+        self.tries += 1
+        return heard("neural", self.patient)
+
+
+class Fixed:
+    name = "pocketsphinx"
+
+    def __init__(self, text):
+        self.text = text
+
+    def hear(self, clip):
+        return heard("pocketsphinx", self.text)
+
+
+@pytest.mark.parametrize(
+    ("other", "tries", "read"),
+    [
+        ("thrush in the frog", 0, "thrush in the frog"),
+        ("heel bruise and thrush in the frog", 1, "heel bruise and thrush in the frog"),
+    ],
+)
+def test_a_patient_hearing_only_where_the_quick_ones_differ(grammar, other, tries, read):
+    ear = Patient("thrush in the frog", "heel bruise and thrush in the frog")
+    together = Together([Fixed(other), ear], grammar)
+    clip = Clip(np.zeros(1600, np.float32), None, 0.0, 0.1)
+    verdict = together.hear(clip)
+    together.close()
+    assert (ear.tries, " ".join(verdict.reading.words)) == (tries, read)
+    assert verdict.confidence == AGREED
 
 
 def test_noise_is_no_speech(grammar):
