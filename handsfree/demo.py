@@ -5,10 +5,27 @@ import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol, TypeVar
 
 from handsfree.recording import Line
 from handsfree.records.entries import to_json
+
+
+class Timed(Protocol):
+    """A stretch of a recording, in seconds."""
+
+    @property
+    def start_s(self) -> float:
+        """When it begins."""
+        ...
+
+    @property
+    def end_s(self) -> float:
+        """When it ends."""
+        ...
+
+
+Stretch = TypeVar("Stretch", bound=Timed)
 
 
 def folder() -> Path:
@@ -57,7 +74,7 @@ class Compared:
             outcome.status == self.expected.status
             and outcome.command == self.expected.command
             and outcome.limb == self.expected.limb
-            and [_plain(to_json(e)) for e in outcome.entries] == self.expected.entries
+            and [plain(to_json(e)) for e in outcome.entries] == self.expected.entries
         )
 
     @property
@@ -99,23 +116,28 @@ def manifest(place: Path) -> list[Expected]:
 
 def compare(expected: Iterable[Expected], lines: Iterable[Line]) -> list[Compared]:
     """Put each line of one recording beside what was said at that time."""
+    return [Compared(row, line) for row, line in beside(expected, lines)]
+
+
+def beside(rows: Iterable[Stretch], lines: Iterable[Line]) -> list[tuple[Stretch, Line | None]]:
+    """Each stretch of a recording with the line that overlaps it most, None where none does."""
     free = list(lines)
-    result = []
-    for row in expected:
+    result: list[tuple[Stretch, Line | None]] = []
+    for row in rows:
         overlaps = [(_overlap(row, line), line) for line in free]
         best = max(overlaps, key=lambda pair: pair[0], default=(0.0, None))
         line = best[1] if best[0] > 0 else None
         if line is not None:
             free.remove(line)
-        result.append(Compared(row, line))
+        result.append((row, line))
     return result
 
 
-def _overlap(row: Expected, line: Line) -> float:
-    return min(row.end_s, line.heard.end_s) - max(row.start_s, line.heard.start_s)
-
-
-def _plain(entry: dict[str, Any]) -> dict[str, Any]:
+def plain(entry: dict[str, Any]) -> dict[str, Any]:
     """As JSON has it, so that tuples and integral floats compare equal."""
-    plain: dict[str, Any] = json.loads(json.dumps(entry))
-    return plain
+    back: dict[str, Any] = json.loads(json.dumps(entry))
+    return back
+
+
+def _overlap(row: Timed, line: Line) -> float:
+    return min(row.end_s, line.heard.end_s) - max(row.start_s, line.heard.start_s)

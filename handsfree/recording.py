@@ -13,7 +13,8 @@ from handsfree.log.rows import now
 from handsfree.records.entries import from_json, to_json
 from handsfree.session import Outcome
 from handsfree.visit import nails
-from handsfree.visit.dialogue import DOUBTFUL_BELOW, Dialogue, Kept, Key, Notice, Turn
+from handsfree.visit.dialogue import DOUBTFUL_BELOW, Dialogue
+from handsfree.visit.turn import Kept, Key, Notice, Turn
 from handsfree.waiting import Waiting
 
 T = TypeVar("T")

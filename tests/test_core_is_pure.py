@@ -1,4 +1,4 @@
-"""The core (grammar, records, session) must load where no engine, sound, screen or log is."""
+"""The core (grammar, records, session, visit) loads where no engine, sound, screen or log is."""
 
 import subprocess
 import sys
@@ -23,7 +23,11 @@ HEAVY = [
 
 
 @pytest.mark.parametrize(
-    "module", ["handsfree.grammar", "handsfree.records.entries", "handsfree.session"]
+    "module",
+    [
+        *("handsfree.grammar", "handsfree.records.entries", "handsfree.session"),
+        "handsfree.visit.dialogue",
+    ],
 )
 def test_core_imports_nothing_of_engines_sound_screen_or_database(module: str):
     script = (

@@ -8,6 +8,7 @@ import click
 from rich.console import Console
 
 from handsfree import demo as recordings
+from handsfree.cli.by_ear import play_by_ear
 from handsfree.cli.options import engine_options
 from handsfree.cli.screen import by_limb, console, safe
 from handsfree.cli.transcribe import line_text, progress_bar, sure, take_back
@@ -23,8 +24,16 @@ from handsfree.visit.dialogue import Dialogue
 
 
 @click.command()
+@click.option(
+    "--by-ear",
+    "by_ear",
+    is_flag=True,
+    help="Another visit, through the loop of 'listen': with what is answered by tone and words.",
+)
 @engine_options
-def demo(engines: tuple[str, ...], vosk_model: Path | None, neural_model: Path | None) -> int:
+def demo(
+    by_ear: bool, engines: tuple[str, ...], vosk_model: Path | None, neural_model: Path | None
+) -> int:
     """Hear an invented visit to two horses and show what it becomes.
 
     The log is a temporary one and is gone afterwards.
@@ -45,10 +54,13 @@ def demo(engines: tuple[str, ...], vosk_model: Path | None, neural_model: Path |
             err.print(f"not with {reason}")
         ears = Together(chosen, grammar)
         try:
-            compared = _play(place, ears, grammar, log, out, err)
+            if by_ear:
+                play_by_ear(place, ears, grammar, log, out, err)
+            else:
+                compared = _play(place, ears, grammar, log, out, err)
+                _report(compared, out, time.monotonic() - started)
         finally:
             ears.close()
-    _report(compared, out, time.monotonic() - started)
     return ExitCode.OK
 
 
@@ -114,3 +126,4 @@ def _report(compared: list[recordings.Compared], out: Console, seconds: float) -
         "be said with 'handsfree words' and 'handsfree words --sentences'.",
         soft_wrap=True,
     )
+    out.print("'handsfree demo --by-ear' plays a visit with what is answered by tone and words.")

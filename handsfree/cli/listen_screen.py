@@ -44,7 +44,7 @@ class Printed:
     def told(self, at_s: float, tone: Tone | None, say: Sequence[str]) -> None:
         """An answer as it goes out."""
         if not self._as_json:
-            words = f'says "{", ".join(say)}"' if say else f"tone: {tone}"
+            words = f'says "{" / ".join(say)}"' if say else f"tone: {tone}"
             self._out.print(f"{clock(at_s):>6}      {safe(words)}", style="dim", soft_wrap=True)
 
     def trouble(self, text: str) -> None:

@@ -191,9 +191,10 @@ class NeuralListener:
     ones given. `simple`, if given, are sentences of the acceptor that hold one thing only: they
     are tried first, over short sound, and all others, with `patient_s` of silence after it,
     only where free decoding finds more words. A score is the natural log probability less
-    PRIOR_WEIGHT of that without sound, both a token. `margin` is the mean log probability a token of the best hypothesis
-    less that of the free decoding. A clip below `accept_margin` or MIN_EVIDENCE, or whose
-    best hypothesis repeats itself, is not accepted. Raises EngineError as `load`.
+    PRIOR_WEIGHT of that without sound, both a token. `margin` is the mean log probability a
+    token of the best hypothesis less that of the free decoding. A clip below `accept_margin` or
+    MIN_EVIDENCE, or whose best hypothesis repeats itself, is not accepted. Raises EngineError
+    as `load`.
     """
 
     name = "neural"

@@ -22,7 +22,7 @@ from handsfree.recording import Line, Recorder
 from handsfree.spool import Spool
 from handsfree.transcribe import heard_in
 from handsfree.visit.answer import Answer, Tone
-from handsfree.visit.dialogue import Notice
+from handsfree.visit.turn import Notice
 
 SPOKEN_TROUBLES = {
     "overflow": "some sound was lost",

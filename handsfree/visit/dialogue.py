@@ -15,56 +15,12 @@ from handsfree.visit.answer import Answer, Tone
 from handsfree.visit.cautions import Caution
 from handsfree.visit.runsheet import RunSheet, left, usual_sheet
 from handsfree.visit.spoken import Spoken
+from handsfree.visit.turn import Kept, Key, Notice, Turn
 
 DOUBTFUL_BELOW = 0.8
 """Confidence below which an entry is doubtful wherever it is shown or said."""
 
 SET_DOWN = "Set the foot down when you can."
-
-Key = tuple[int, int]
-"""An entry by its utterance's number in the session and its place among that one's entries."""
-
-
-@dataclass(frozen=True)
-class Kept:
-    """An entry in force in this visit."""
-
-    key: Key
-    entry: Entry
-    doubtful: bool = False
-
-
-@dataclass(frozen=True)
-class Notice:
-    """What is to be kept with the visit beside the entries; `entry` as in the log's notice."""
-
-    kind: str
-    code: str
-    text: str
-    limb: str | None = None
-    source: str | None = None
-    entry: int | None = None
-
-
-@dataclass(frozen=True)
-class Turn:
-    """What one utterance came to.
-
-    `struck`, `replaced`, `restored` and `confirmed` are entries of earlier utterances;
-    `settled` are the limbs whose nails are all accounted for now; `parting` are notices of
-    the visit that this utterance ends.
-    """
-
-    number: int
-    outcome: Outcome
-    answers: tuple[Answer, ...] = ()
-    struck: tuple[Key, ...] = ()
-    replaced: tuple[Key, ...] = ()
-    restored: tuple[Key, ...] = ()
-    confirmed: tuple[Key, ...] = ()
-    notices: tuple[Notice, ...] = ()
-    settled: tuple[str, ...] = ()
-    parting: tuple[Notice, ...] = ()
 
 
 @dataclass
@@ -204,9 +160,10 @@ class Dialogue:
     def _answer(self, turn: Turn, before: State, confidence: float) -> Answer:
         outcome = turn.outcome
         if outcome.status == "unclear":
-            return Answer(Tone.UNCLEAR)
+            # A strike or correction that was not sure enough must not pass for mere talk.
+            return Answer(Tone.UNCLEAR, ("nothing was changed",) if outcome.doubt else ())
         if outcome.status == "command":
-            return self._command_answer(turn)
+            return self._command_answer(turn, confidence)
         spoken = self._spoken
         numbers = [part for e in outcome.entries if (part := spoken.number_part(e))]
         tone = Tone.NUMBER if numbers else Tone.FINDING
@@ -228,12 +185,15 @@ class Dialogue:
             return ()
         return self._spoken.limbs(self.state.limbs)
 
-    def _command_answer(self, turn: Turn) -> Answer:
+    def _command_answer(self, turn: Turn, confidence: float) -> Answer:
         outcome = turn.outcome
         match outcome.command:
             case None:
                 # A limb alone is said back even where it was in force: that is what he asked.
                 limbs = self._spoken.limbs(self.state.limbs)
+                if confidence < DOUBTFUL_BELOW:
+                    # All that follows would go to the wrong foot.
+                    return Answer(Tone.QUESTION, ("perhaps", *limbs), slow=True)
                 return Answer(Tone.COMMAND, limbs, slow=True, passing=True)
             case "strike":
                 if not turn.struck:

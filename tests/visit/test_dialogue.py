@@ -8,7 +8,8 @@ from handsfree.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
 from handsfree.session import Session
 from handsfree.visit.answer import Answer, Tone
-from handsfree.visit.dialogue import SET_DOWN, Dialogue, Turn
+from handsfree.visit.dialogue import SET_DOWN, Dialogue
+from handsfree.visit.turn import Turn
 
 
 @pytest.fixture(scope="module")
@@ -68,6 +69,22 @@ def test_what_was_not_surely_heard_is_said_with_a_perhaps(talk: Talk) -> None:
     talk("left hind")
     assert talk.words("outside heel bruise", confidence=0.6) == ["perhaps", "outside heel bruise"]
     assert talk.words("read back")[-1] == "perhaps outside heel bruise"
+
+
+def test_a_limb_that_was_not_surely_heard_asks(talk: Talk) -> None:
+    answer = talk("off fore", confidence=0.6).answers[0]
+    assert (answer.tone, answer.say, answer.passing) == (
+        Tone.QUESTION,
+        ("perhaps", "right fore"),
+        False,
+    )
+
+
+def test_a_correction_that_was_not_surely_heard_says_that_nothing_changed(talk: Talk) -> None:
+    talk("left hind outside heel bruise")
+    for unsure in ("strike that", "wrong inside heel bruise"):
+        answer = talk(unsure, confidence=0.6).answers[0]
+        assert (answer.tone, answer.say) == (Tone.UNCLEAR, ("nothing was changed",))
 
 
 def test_a_strike_says_what_it_struck(talk: Talk) -> None:
