@@ -48,11 +48,13 @@ def demo(
         for name, kind in recordings.horses(place):
             log.add_horse(name, kind)
         grammar = load(horse_names=log.horse_names())
-        chosen, absent = listeners(grammar, engines, ModelFolders(vosk_model, neural_model))
+        chosen, absent = listeners(
+            grammar, engines, ModelFolders(vosk_model, neural_model), live=by_ear
+        )
         err.print("listening with " + " and ".join(ear.name for ear in chosen))
         for reason in absent:
             err.print(f"not with {reason}")
-        ears = Together(chosen, grammar)
+        ears = Together(chosen, grammar, live=by_ear)
         try:
             if by_ear:
                 play_by_ear(place, ears, grammar, log, out, err)

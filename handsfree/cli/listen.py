@@ -123,7 +123,7 @@ def listen(
         chosen, absent = listeners(
             grammar, engines, ModelFolders(vosk_model, neural_model), live=True
         )
-        ears = Together(chosen, grammar)
+        ears = Together(chosen, grammar, live=True)
         stack.callback(ears.close)
         shown = Printed(grammar, out, err, as_json)
         shown.trouble(

@@ -227,8 +227,8 @@ def mic(
     out = console(to_stderr=as_json)
     console(to_stderr=True).print("getting ready ...")
     grammar = load()
-    chosen, _ = listeners(grammar, engines, ModelFolders(vosk_model, neural_model))
-    with closing(Together(chosen, grammar)) as ears, c_libraries_silenced():
+    chosen, _ = listeners(grammar, engines, ModelFolders(vosk_model, neural_model), live=True)
+    with closing(Together(chosen, grammar, live=True)) as ears, c_libraries_silenced():
         source = source or Microphone(device)
         with closing(source):
             trial = _Trial(source, phrases(grammar), out)

@@ -99,10 +99,15 @@ class _Vote:
 
 @dataclass
 class Together:
-    """Asks every listener and weighs the answers. Close it to end its threads."""
+    """Asks every listener and weighs the answers. Close it to end its threads.
+
+    `live`: somebody waits for the answer, so nobody is asked twice about what sounds like talk
+    to all of them.
+    """
 
     listeners: Sequence[Listener]
     grammar: Grammar
+    live: bool = False
     _pool: ThreadPoolExecutor | None = field(default=None, init=False, repr=False)
 
     def hear(self, clip: Clip) -> Verdict:
@@ -119,6 +124,8 @@ class Together:
         if verdict.confidence >= AGREED_AFTER_BENDING or verdict.is_remark:
             return verdict
         if not any(hearing.again for hearing in hearings):
+            return verdict
+        if self.live and not any(hearing.accepted for hearing in hearings):
             return verdict
         return self.weigh(
             [

@@ -252,7 +252,8 @@ def main() -> None:
             for name, kind in demo.horses(demo.folder()):
                 log.add_horse(name, kind)
             grammar = load(horse_names=log.horse_names())
-            ears = Together(listeners(grammar, (), ModelFolders(), live=True)[0], grammar)
+            usable = listeners(grammar, (), ModelFolders(), live=True)[0]
+            ears = Together(usable, grammar, live=True)
             try:
                 if chosen.delay:
                     delay(ears, grammar, log, place / "spool")

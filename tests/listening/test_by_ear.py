@@ -62,10 +62,10 @@ def run(
     missing = voice.unavailable()
     if missing is not None:
         pytest.skip(missing)
-    chosen, absent = listeners(both_horses, (), ModelFolders())
+    chosen, absent = listeners(both_horses, (), ModelFolders(), live=True)
     if len(chosen) < 2:
         pytest.skip(f"needs both listeners; {'; '.join(absent)}")
-    ears, speech = Together(chosen, both_horses), voice.PiperSpeech()
+    ears, speech = Together(chosen, both_horses, live=True), voice.PiperSpeech()
     with Log.open(tmp_path_factory.mktemp("by_ear") / "log.db") as log:
         for name, kind in demo.horses(FOLDER):
             log.add_horse(name, kind)
