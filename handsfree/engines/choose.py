@@ -1,7 +1,9 @@
 """Which recognizers are installed, and making the ones that are asked for."""
 
+import math
 import os
 from dataclasses import dataclass
+from functools import partial
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -72,7 +74,7 @@ def listeners(
             if unsayable:
                 said = ", ".join(unsayable)
                 absent.append(f"pocketsphinx for the horse's name {said} (no known word)")
-            chosen.append(_pocketsphinx(hearable, apart))
+            chosen.append(_pocketsphinx(hearable, apart, live))
         elif name == "neural":
             chosen.append(_neural(grammar, folders, live))
         else:
@@ -92,13 +94,13 @@ def _hearable(grammar: Grammar) -> tuple[Grammar, list[str]]:
     return load(horse_names=[n for n in grammar.horse_names if n not in unsayable]), unsayable
 
 
-def _pocketsphinx(grammar: Grammar, apart: bool) -> Listener:
-    from handsfree.engines.pocketsphinx import PocketSphinxListener
+def _pocketsphinx(grammar: Grammar, apart: bool, live: bool) -> Listener:
+    from handsfree.engines.pocketsphinx import SHORT_S, PocketSphinxListener
 
+    make = partial(PocketSphinxListener, raw_up_to_s=SHORT_S if live else math.inf)
     if apart:
-        make = PocketSphinxListener
         return Apart("pocketsphinx", make, grammar.acceptor, grammar.pronunciations)
-    return PocketSphinxListener(grammar.acceptor, grammar.pronunciations)
+    return make(grammar.acceptor, grammar.pronunciations)
 
 
 def _neural(grammar: Grammar, folders: ModelFolders, live: bool) -> Listener:

@@ -22,6 +22,9 @@ NO_MARGIN = -20.0
 
 _SEARCH_LIMITS = {"beam": 1e-64, "wbeam": 1e-40, "pbeam": 1e-64, "topn": 8}
 _SHORTEST_S = 0.1
+SHORT_S = 2.0
+"""Clips up to this length hold the short words that a denoiser may take away (with the padding
+around them); where somebody waits, longer ones, mostly talk, are heard once. No source."""
 _FRAME_S = 0.01
 _NAT = 1024 * math.log(1.0001)
 """One unit of PocketSphinx's scores in natural log: base 1.0001, shifted right by 10 bits."""
@@ -82,13 +85,15 @@ class PocketSphinxListener:
         *,
         accept_margin: float = 0.2,
         open_word: str | None = "remark",
+        raw_up_to_s: float = math.inf,
     ) -> None:
         """Load the acoustic model that comes with PocketSphinx and take the grammar.
 
         `pronunciations` gives words as phones of the CMU dictionary ("P AE S T ER N"),
         one entry for each way to say them; they add to what PocketSphinx's own
         dictionary has. After `open_word`, where it is a sentence by itself, any speech
-        may follow. Raises EngineError when PocketSphinx is missing, a pronunciation is
+        may follow. Clips longer than `raw_up_to_s` are not heard a second time without the
+        denoiser. Raises EngineError when PocketSphinx is missing, a pronunciation is
         wrong or words of the acceptor have none (all are named).
         """
         try:
@@ -98,7 +103,7 @@ class PocketSphinxListener:
                 "PocketSphinx is not installed: `pip install pocketsphinx`"
             ) from error
         self.accept_margin = accept_margin
-        self._open_word = open_word
+        self._open_word, self._raw_up_to_s = open_word, raw_up_to_s
         # compallsen: scores are relative to the best sound model computed in each frame.
         # Unless all are computed, each search has its own yardstick and the two decodings
         # cannot be compared.
@@ -149,7 +154,7 @@ class PocketSphinxListener:
         if clip.clean is None:
             return self._hear(clip.raw)
         denoised = self._hear(clip.clean)
-        if denoised.accepted:
+        if denoised.accepted or len(clip.raw) > self._raw_up_to_s * SAMPLE_RATE:
             return denoised
         as_it_is = self._hear(clip.raw)
         best, other = sorted((as_it_is, denoised), key=lambda hearing: -hearing.margin)

@@ -29,7 +29,7 @@ import soundfile
 from handsfree import demo
 from handsfree.audio.sources import SoundReader
 from handsfree.audio.speech import as_one_clip, cut
-from handsfree.engines.base import SAMPLE_RATE, Clip, Hearing, Listener, Sound
+from handsfree.engines.base import SAMPLE_RATE, Clip, Hearing, Listener, PatientListener, Sound
 from handsfree.engines.choose import ModelFolders, listeners
 from handsfree.engines.together import Together
 from handsfree.grammar import load
@@ -56,6 +56,17 @@ class Kept:
             self._known[id(clip)] = self.listener.hear(clip)
             self.seconds += time.perf_counter() - started
         return self._known[id(clip)]
+
+    def hear_quickly(self, clip: Clip) -> Hearing:
+        if not isinstance(self.listener, PatientListener):
+            return self.hear(clip)
+        started = time.perf_counter()
+        quick = self.listener.hear_quickly(clip)
+        self.seconds += time.perf_counter() - started
+        return quick
+
+    def hear_patiently(self, clip: Clip, quick: Hearing) -> Hearing:
+        return self.hear(clip)
 
 
 def main() -> None:
