@@ -11,6 +11,7 @@ from handsfree.engines.base import Clip
 from handsfree.engines.together import Together, Verdict, as_remark
 from handsfree.errors import UnreadableSound
 from handsfree.grammar.grammar import Grammar
+from handsfree.grammar.lessons import AS_CORRECTED, ONCE_CORRECTED
 from handsfree.grammar.words import plain_words
 from handsfree.recording import Heard, Line, Recorder
 
@@ -91,6 +92,7 @@ def _typed(stream: TextIO, grammar: Grammar, recorder: Recorder) -> Iterator[Lin
         reading = grammar.read(words)
         confidence = max(0.0, 1.0 - reading.bend) if reading.meaning else 0.1
         shown = " ".join(words)
-        line = recorder.take(Heard(shown, reading, confidence, 0.0, 0.0, ("text",)))
+        doubt = AS_CORRECTED if reading.by_lesson else ONCE_CORRECTED if reading.taught else None
+        line = recorder.take(Heard(shown, reading, confidence, 0.0, 0.0, ("text",), doubt=doubt))
         if line is not None:
             yield line

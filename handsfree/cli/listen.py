@@ -119,7 +119,7 @@ def listen(
         output, tape = _output(files, speed, answers_to, speaker)
         stack.callback(output.close)
         source = stack.enter_context(_source(files, speed, device, output))
-        grammar = load(horse_names=log.horse_names())
+        grammar = load(horse_names=log.horse_names(), lessons=log.lessons())
         chosen, absent = listeners(
             grammar, engines, ModelFolders(vosk_model, neural_model), live=True
         )

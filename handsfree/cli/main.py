@@ -16,6 +16,7 @@ COMMANDS = {
     "tones": "handsfree.cli.tones",
     "transcribe": "handsfree.cli.transcribe",
     "demo": "handsfree.cli.demo",
+    "review": "handsfree.cli.review",
     "horses": "handsfree.cli.horses",
     "visits": "handsfree.cli.visits",
     "show": "handsfree.cli.visits",

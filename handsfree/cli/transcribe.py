@@ -54,7 +54,9 @@ def transcribe(
     with ExitStack() as stack:
         log = None if no_log else stack.enter_context(Log.open(log_path))
         about = horse_named(log, horse)
-        grammar = load(horse_names=log.horse_names() if log else ())
+        grammar = load(
+            horse_names=log.horse_names() if log else (), lessons=log.lessons() if log else ()
+        )
         ears = None
         if TEXT not in engines:
             chosen, absent = listeners(grammar, engines, ModelFolders(vosk_model, neural_model))

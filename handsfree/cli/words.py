@@ -1,13 +1,20 @@
 """`handsfree words`: the vocabulary with its definitions."""
 
 import json
+from collections.abc import Sequence
+from pathlib import Path
 
 import click
 from rich.table import Table
 from rich.text import Text
 
-from handsfree.cli.screen import console
+from handsfree.cli.options import log_option
+from handsfree.cli.screen import console, safe
+from handsfree.errors import HandsfreeError
 from handsfree.grammar.grammar import Grammar, folder, load
+from handsfree.grammar.words import plain_words
+from handsfree.log import Log
+from handsfree.log.rows import Lesson
 
 SLOTS = {
     "limb": "limbs",
@@ -33,10 +40,31 @@ SLOTS = {
 @click.option(
     "--run-sheet", is_flag=True, help='Print the list behind "what\'s left", to be edited.'
 )
+@click.option("--learnt", is_flag=True, help="List what corrections taught: heard, and meant.")
+@click.option(
+    "--forget",
+    metavar="N|TEXT",
+    help="Forget one of these: its number in that list, or the words that were heard.",
+)
+@log_option
 def words(
-    text: str | None, as_json: bool, sentences: bool, markdown: bool, run_sheet: bool
+    text: str | None,
+    as_json: bool,
+    sentences: bool,
+    markdown: bool,
+    run_sheet: bool,
+    learnt: bool,
+    forget: str | None,
+    log_path: Path | None,
 ) -> None:
     """List the words that can be spoken and what they mean; TEXT narrows the list."""
+    if learnt or forget is not None:
+        with Log.open(log_path) as log:
+            if forget is not None:
+                _forget(log, forget)
+            else:
+                _list_learnt(log, text, as_json)
+        return
     grammar = load()
     if run_sheet:
         click.echo((folder() / "runsheet.toml").read_text(encoding="utf-8"), nl=False)
@@ -69,6 +97,53 @@ def words(
                 )
         if table.row_count:
             out.print(table)
+
+
+def _list_learnt(log: Log, text: str | None, as_json: bool) -> None:
+    """What corrections taught; a number stays the same however the list is narrowed."""
+    grammar = load(horse_names=log.horse_names())
+    out = console()
+    shown = 0
+    for number, lesson in enumerate(log.lessons(), 1):
+        if text is not None and text.lower() not in f"{lesson.heard} {lesson.meant}":
+            continue
+        shown += 1
+        in_use = bool(grammar.meanings(tuple(plain_words(lesson.meant))))
+        if as_json:
+            click.echo(json.dumps({"number": number, **vars(lesson), "in_use": in_use}))
+            continue
+        times = "once" if lesson.times == 1 else f"{lesson.times} times"
+        unused = "" if in_use else " (not used: no such sentence now)"
+        out.print(f"{number}: {_taught(lesson)}, {times}{unused}", soft_wrap=True)
+    if not shown and not as_json:
+        out.print("nothing learnt yet" if text is None else f"nothing learnt has '{text}' in it")
+
+
+def _forget(log: Log, which: str) -> None:
+    lessons = log.lessons()
+    lesson = _lesson(lessons, which)
+    if lesson is None or not log.forget_lesson(lesson.heard, lesson.meant):
+        raise HandsfreeError(
+            f"there is no lesson '{safe(which)}'; 'handsfree words --learnt' lists them"
+        )
+    console().print(f"forgotten: {_taught(lesson)}", soft_wrap=True)
+
+
+def _lesson(lessons: Sequence[Lesson], which: str) -> Lesson | None:
+    if which.isdecimal() and 1 <= int(which) <= len(lessons):
+        return lessons[int(which) - 1]
+    wanted = plain_words(which)
+    fitting = [lesson for lesson in lessons if plain_words(lesson.heard) == wanted]
+    if len(fitting) > 1:
+        raise HandsfreeError(
+            f"{len(fitting)} lessons are of '{safe(which)}'; give the number of one in "
+            "'handsfree words --learnt'"
+        )
+    return fitting[0] if fitting else None
+
+
+def _taught(lesson: Lesson) -> str:
+    return f"heard '{safe(lesson.heard)}', meant '{safe(lesson.meant)}'"
 
 
 def as_markdown(grammar: Grammar) -> str:

@@ -6,12 +6,13 @@ module are simple steps taken from `tests/bench/hearing.py`, not a fitted calibr
 """
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 
 from handsfree.engines.apart import Apart
 from handsfree.engines.base import Clip, HeardWord, Hearing, Listener, PatientListener
 from handsfree.grammar.grammar import Grammar, Reading
+from handsfree.grammar.lessons import AS_CORRECTED, ONCE_CORRECTED
 from handsfree.grammar.meaning import Meaning, Statement
 from handsfree.grammar.words import plain_words
 from handsfree.records.entries import Remark
@@ -32,6 +33,12 @@ people it is right more often, and it takes less talk for a note."""
 WEAK_MARGIN = -1.9
 """Below this margin (natural log a token) the trusted listener gives way where they differ."""
 
+
+LESSON = "lesson"
+"""Where an alternative comes from that nobody heard but a person once taught."""
+
+TALK_WORDS, TALK_KNOWN = 4, 0.5
+"""So many words, and no larger share of them in the vocabulary, are talk (no source)."""
 
 NO_WORDS = "of the remark only the sound is kept: listen to it"
 
@@ -102,7 +109,7 @@ class Together:
     """Asks every listener and weighs the answers. Close it to end its threads.
 
     `live`: somebody waits for the answer, so nobody is asked twice about what sounds like talk
-    to all of them.
+    to all of them, and nobody is waited for where the trusted one hears nothing but talk.
     """
 
     listeners: Sequence[Listener]
@@ -119,7 +126,11 @@ class Together:
             return self.weigh([self.listeners[0].hear(clip)])
         if self._pool is None:
             self._pool = ThreadPoolExecutor(len(self.listeners))
-        hearings = list(self._pool.map(lambda ear: _quickly(ear, clip), self.listeners))
+        asked = [self._pool.submit(_quickly, ear, clip) for ear in self.listeners]
+        hearings = self._only_talk(asked) if self.live else None
+        if hearings is not None:
+            return self.weigh(hearings)
+        hearings = [each.result() for each in asked]
         verdict = self.weigh(hearings)
         if verdict.confidence >= AGREED_AFTER_BENDING or verdict.is_remark:
             return verdict
@@ -136,6 +147,25 @@ class Together:
             ]
         )
 
+    def _only_talk(self, asked: "Sequence[Future[Hearing]]") -> list[Hearing] | None:
+        """The hearings to go by where the trusted listener is sure that it is only talk.
+
+        That is: what it would write freely has words enough, most of which no sentence has.
+        The other listeners take longest over just such clips.
+        """
+        names = [ear.name for ear in self.listeners]
+        if TRUSTED not in names:
+            return None
+        trusted = asked[names.index(TRUSTED)].result()
+        words = plain_words(trusted.free_text or "")
+        known = sum(word in self.grammar.acceptor.vocabulary for word in words)
+        if trusted.accepted or len(words) < TALK_WORDS or known > TALK_KNOWN * len(words):
+            return None
+        return [
+            trusted if name == TRUSTED else Hearing(name, (), float("-inf"), False)
+            for name in names
+        ]
+
     def close(self) -> None:
         """End the threads, and the processes of listeners that have one."""
         if self._pool is not None:
@@ -145,7 +175,10 @@ class Together:
                 listener.close()
 
     def weigh(self, hearings: Sequence[Hearing]) -> Verdict:
-        """Decide from what each listener heard."""
+        """Decide from what each listener heard, and from what corrections taught of it."""
+        return self._taught(self._decided(hearings), hearings)
+
+    def _decided(self, hearings: Sequence[Hearing]) -> Verdict:
         engines = tuple(h.engine for h in hearings)
         free = next((h.free_text for h in hearings if h.free_text), None)
         votes = [vote for h in hearings if (vote := self._vote(h)) is not None]
@@ -170,6 +203,31 @@ class Together:
             winner.reading, confidence, heard, engines, alternatives, winner.words, free, doubt
         )
 
+    def _taught(self, verdict: Verdict, hearings: Sequence[Hearing]) -> Verdict:
+        """The verdict with the lessons in it: never sure, and no sentence loses its meaning."""
+        reading = verdict.reading
+        if not verdict.speech or verdict.is_remark:
+            return verdict
+        if reading.meaning is None:
+            texts = [h.free_text for h in hearings if h.free_text]
+            texts += [hypothesis.text for h in hearings for hypothesis in h.hypotheses]
+            said = [words for text in texts if self.grammar.lesson(words := plain_words(text))]
+            readings = [self.grammar.read(words) for words in said]
+            taught = next((r for r in readings if r.by_lesson), None)
+            if taught is not None:
+                confidence = max(0.0, CONTESTED - taught.bend)
+                return replace(verdict, reading=taught, confidence=confidence, doubt=AS_CORRECTED)
+            reading = next((r for r in readings if r.taught), reading)
+        if not reading.taught:
+            return verdict
+        confidence = min(CONTESTED, verdict.confidence)
+        if reading.by_lesson:
+            return replace(verdict, confidence=confidence, doubt=AS_CORRECTED)
+        meant = Alternative(LESSON, " ".join(reading.taught), 0.0)
+        others = tuple(a for a in verdict.alternatives if a.text != meant.text)
+        doubt = f"{verdict.doubt}; {ONCE_CORRECTED}" if verdict.doubt else ONCE_CORRECTED
+        return replace(verdict, confidence=confidence, alternatives=(meant, *others), doubt=doubt)
+
     def _vote(self, hearing: Hearing) -> _Vote | None:
         """The best hypothesis that the grammar can read, else the best one as it is."""
         first: _Vote | None = None
@@ -186,6 +244,8 @@ class Together:
     def _free_too(self, hearing: Hearing, reading: Reading) -> bool:
         """Whether decoding free of the grammar came to the same meaning by itself."""
         free = self.grammar.read(plain_words(hearing.free_text or ""))
+        if free.by_lesson:
+            return False
         return free.meaning is not None and free.meaning == reading.meaning
 
     def _decide(

@@ -1,8 +1,9 @@
 """The whole grammar in one object: what recognizers, parser and docs read."""
 
+import copy
 import random
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from handsfree.grammar import jsgf, words
 from handsfree.grammar.acceptor import Acceptor
 from handsfree.grammar.compile import acceptor_of
 from handsfree.grammar.derive import Deriver, Sentence
+from handsfree.grammar.lessons import Lesson, Taught, by_heard
 from handsfree.grammar.meaning import Meaning, Statement, meaning_of
 from handsfree.grammar.nearest import NearestSentence, SmallWords
 from handsfree.grammar.rules import RuleSet, link
@@ -35,13 +37,21 @@ class Reading:
     """What heard words were taken to say.
 
     `heard` as they came, `words` the allowed sentence they were bent into, `bend` how far
-    (0: not at all), `meaning` what it says. A reading without meaning is unclear.
+    (0: not at all), `meaning` what it says. A reading without meaning is unclear. `taught`
+    is the sentence a person once put in place of just these words, empty where nobody did
+    or where it says the same.
     """
 
     heard: tuple[str, ...]
     words: tuple[str, ...] = ()
     bend: float = 0.0
     meaning: Meaning | None = None
+    taught: tuple[str, ...] = ()
+
+    @property
+    def by_lesson(self) -> bool:
+        """Whether it says what was taught, not what the words say by themselves."""
+        return bool(self.taught) and self.taught == self.words
 
 
 def folder() -> Path:
@@ -63,6 +73,7 @@ class Grammar:
         small: SmallWords,
         sound_alikes: dict[str, dict[str, float]],
         horse_names: tuple[str, ...] = (),
+        lessons: Iterable[Taught] = (),
     ) -> None:
         self.rules = rules
         self.table = table
@@ -72,6 +83,7 @@ class Grammar:
         self._small = small
         self._sound_alikes = sound_alikes
         self._deriver = Deriver(rules)
+        self._lessons = by_heard(lessons)
 
     @cached_property
     def acceptor(self) -> Acceptor:
@@ -87,6 +99,12 @@ class Grammar:
     def _nearest(self) -> NearestSentence:
         return NearestSentence(self.acceptor, self._small, self._sound_alikes)
 
+    def with_lessons(self, lessons: Iterable[Taught]) -> "Grammar":
+        """The same grammar, compiled no second time, with these lessons in place of its own."""
+        other = copy.copy(self)
+        other._lessons = by_heard(lessons)
+        return other
+
     def meanings(self, sentence: Sequence[str], rule: str | None = None) -> list[Meaning]:
         """Every different meaning of an allowed sentence, in the order of the rules."""
         found = (meaning_of(sentence, tags) for tags in self._deriver.derive(sentence, rule))
@@ -101,6 +119,25 @@ class Grammar:
             statement = Statement(Remark(text=" ".join(given[1:])))
             return Reading(given, given, 0.0, Meaning((statement,), command="remark"))
         spelled, sure = self._digits_spelled(given, sureness)
+        reading = self._bent(given, spelled, sure)
+        lesson = self.lesson(given)
+        return reading if lesson is None else self._weighed(reading, lesson)
+
+    def lesson(self, heard: Sequence[str]) -> Lesson | None:
+        """What corrections taught of just these words, whether or not `read` would take it."""
+        if not self._lessons:
+            return None
+        # A lesson's words went through the log as text, with digits as they came.
+        for said in (heard, self._digits_spelled(tuple(heard), ())[0]):
+            found = self._lessons.get(tuple(words.plain_words(" ".join(said))))
+            if found is not None:
+                return found
+        return None
+
+    def _bent(
+        self, given: tuple[str, ...], spelled: list[str], sure: list[float | None]
+    ) -> Reading:
+        """What the words say by themselves."""
         near = self._nearest.find(spelled, sure)
         if not near:
             return Reading(given)
@@ -109,6 +146,24 @@ class Grammar:
             if other.cost - near[0].cost < TOO_CLOSE and self.meanings(other.words)[0] != best:
                 return Reading(given, near[0].words, near[0].cost)
         return Reading(given, near[0].words, near[0].cost, best)
+
+    def _weighed(self, reading: Reading, lesson: Lesson) -> Reading:
+        """The reading, or what was taught of these words where that is nearer.
+
+        Words that are a sentence as they stand keep their meaning: one mishearing must not
+        turn every "fifty five" into "fifty four".
+        """
+        said = tuple(self._digits_spelled(lesson.meant, ())[0])
+        meant = next(iter(self.meanings(said)), None)
+        # Horses come and go, and so do sentences; and a lesson may never act as a command.
+        if meant is None or meant.command or meant.correction or meant == reading.meaning:
+            return reading
+        own = reading.meaning
+        if own is not None and own.command:
+            return reading
+        if own is None or (reading.bend > 0 and lesson.bend <= reading.bend):
+            return Reading(reading.heard, said, lesson.bend, meant, said)
+        return replace(reading, taught=said)
 
     def generate(self, rng: random.Random, rule: str | None = None) -> tuple[Sentence, Meaning]:
         """A random allowed sentence and its meaning."""
@@ -162,10 +217,13 @@ class Grammar:
         return spelled, sure
 
 
-def load(place: Path | None = None, horse_names: Iterable[str] = ()) -> Grammar:
+def load(
+    place: Path | None = None, horse_names: Iterable[str] = (), lessons: Iterable[Taught] = ()
+) -> Grammar:
     """Read the grammar files of a folder (default: the ones that come with handsfree).
 
-    Raises GrammarError with file, line and reason.
+    `lessons` are the corrections of the log, which `Grammar.read` weighs. Raises GrammarError
+    with file, line and reason.
     """
     place = place or folder()
     missing = [name for name in FILES if not (place / name).is_file()]
@@ -190,6 +248,7 @@ def load(place: Path | None = None, horse_names: Iterable[str] = ()) -> Grammar:
         _read_small_words(place / "smallwords.csv"),
         words.read_sound_alikes(place / "soundalikes.csv"),
         names,
+        lessons,
     )
 
 

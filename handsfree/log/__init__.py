@@ -4,8 +4,10 @@ from handsfree.log.files import default_path
 from handsfree.log.rows import (
     Appended,
     Change,
+    ChangedMeanwhile,
     Entry,
     Horse,
+    Lesson,
     Mark,
     Notice,
     NoticeRow,
@@ -19,8 +21,10 @@ from handsfree.log.store import Log
 __all__ = [
     "Appended",
     "Change",
+    "ChangedMeanwhile",
     "Entry",
     "Horse",
+    "Lesson",
     "Log",
     "Mark",
     "Notice",

@@ -1,6 +1,7 @@
 """Queries that turn rows of the file into the rows of `handsfree.log.rows`."""
 
 import json
+from collections.abc import Sequence
 from typing import Any
 
 from sqlite_utils import Database
@@ -35,7 +36,13 @@ def visit(db: Database, id_or_prefix: str) -> Visit:
     wanted = id_or_prefix.strip().lower()
     if not wanted:
         raise LogError("a visit's id is needed, or the beginning of one")
-    rows = db.query(f"SELECT {_VISIT} WHERE substr(v.id, 1, ?) = ?", [len(wanted), wanted])
+    # The bounds let the index be used; what comes after the beginning is never above the last
+    # character there is.
+    rows = db.query(
+        f"SELECT {_VISIT} WHERE v.id BETWEEN :id AND :id || char(0x10FFFF) "
+        "AND substr(v.id, 1, length(:id)) = :id",
+        {"id": wanted},
+    )
     found = [Visit(**row) for row in rows]
     if not found:
         raise LogError(f"the log has no visit {wanted}")
@@ -52,6 +59,16 @@ def visits(db: Database, limit: int | None, horse_key: str | None) -> list[Visit
         {"key": horse_key, "limit": -1 if limit is None else limit},
     )
     return [VisitSummary(**row) for row in rows]
+
+
+def visits_between(db: Database, start: str, end: str) -> list[Visit]:
+    """Visits that began from `start` on and before `end` (UTC as in the log), in order."""
+    rows = db.query(
+        f"SELECT {_VISIT} WHERE v.started_at >= ? AND v.started_at < ? "
+        "ORDER BY v.started_at, v.rowid",
+        [start, end],
+    )
+    return [Visit(**row) for row in rows]
 
 
 def entries(db: Database, visit_id: str, in_force: bool) -> list[Entry]:
@@ -86,16 +103,48 @@ def utterance_seq(db: Database, utterance_id: str) -> int:
     return int(row[0])
 
 
+def utterance_status(db: Database, utterance_id: str) -> str:
+    """Recorded, command or unclear, as it was when heard."""
+    sql = "SELECT status FROM utterances WHERE id = ?"
+    return str(db.execute(sql, [utterance_id]).fetchone()[0])
+
+
+def visit_of(db: Database, utterance_id: str) -> str:
+    """The visit an utterance of the log belongs to."""
+    sql = "SELECT visit_id FROM utterances WHERE id = ?"
+    return str(db.execute(sql, [utterance_id]).fetchone()[0])
+
+
+def in_force(db: Database, utterance_id: str) -> set[str]:
+    """Ids of an utterance's entries that count."""
+    sql = "SELECT id FROM entries_in_force WHERE utterance_id = ?"
+    return {row["id"] for row in db.query(sql, [utterance_id])}
+
+
+def by_utterance(
+    db: Database, entry_ids: Sequence[str]
+) -> dict[str, list[tuple[str, dict[str, Any]]]]:
+    """Utterance → its entries among these, each with its id, in the order given."""
+    found: dict[str, list[tuple[str, dict[str, Any]]]] = {}
+    for entry_id in dict.fromkeys(entry_ids):
+        sql = "SELECT utterance_id, body FROM entries WHERE id = ?"
+        utterance_id, body = db.execute(sql, [entry_id]).fetchone()
+        found.setdefault(utterance_id, []).append((entry_id, json.loads(body)))
+    return found
+
+
 def next_seq(db: Database, table: str, owner: str, owner_id: str) -> int:
     """One more than the highest `seq` the owner has in the table, 1 at first."""
     sql = f"SELECT coalesce(max(seq), 0) + 1 FROM {table} WHERE {owner} = ?"
     return int(db.execute(sql, [owner_id]).fetchone()[0])
 
 
-def notices(db: Database, visit_id: str) -> list[Notice]:
-    """Notices of a visit that are neither settled nor hang on an entry no longer in force."""
+def notices(db: Database, visit_id: str, settled: bool) -> list[Notice]:
+    """Notices of a visit; without `settled` only those that still say something.
+
+    These are neither settled nor hang on an entry no longer in force.
+    """
     columns = "id, visit_id, utterance_id, entry_id, kind, code, limb, text, source, at"
-    rows = db.query(
-        f"SELECT {columns} FROM notices_open WHERE visit_id = ? ORDER BY rowid", [visit_id]
-    )
-    return [Notice(**row) for row in rows]
+    table = "notices" if settled else "notices_open"
+    sql = f"SELECT {columns} FROM {table} WHERE visit_id = ? ORDER BY rowid"
+    return [Notice(**row) for row in db.query(sql, [visit_id])]

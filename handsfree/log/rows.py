@@ -182,16 +182,45 @@ class Appended:
 
 
 @dataclass(frozen=True)
+class Author:
+    """Who makes a change, why, and the utterance that asked for it, if one did."""
+
+    by: str
+    reason: str | None = None
+    utterance_id: str | None = None
+
+
+@dataclass(frozen=True)
 class Change:
     """A change to entries that was undone.
 
-    `what` says what it had done (heard, confirmed, corrected, struck); `now` maps the id
-    of each entry it touched to the status the entry has after the undoing.
+    `what` says what it had done (heard, added, confirmed, corrected, moved, struck, passed),
+    `reason` what was given with it; `now` maps the id of each entry it touched to the status
+    the entry has after the undoing, `utterances` are those that are no longer passed over.
     """
 
     id: str
     what: str
     now: Mapping[str, str]
+    reason: str | None = None
+    utterances: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """Words that were heard wrongly, and the sentence that was meant, `times` so far."""
+
+    heard: str
+    meant: str
+    times: int
+    last_at: str
+
+
+class ChangedMeanwhile(LogError):
+    """Nothing was written: what was to be changed is no longer as it was when looked at."""
+
+    def __init__(self) -> None:
+        super().__init__("this entry has been changed elsewhere; look at it again first")
 
 
 def new_id() -> str:

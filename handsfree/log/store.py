@@ -1,23 +1,18 @@
 """The log as the rest of the program uses it."""
 
 import unicodedata
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
-from pathlib import Path
-from types import TracebackType
-from typing import Self
-
-from sqlite_utils import Database
+from collections.abc import Sequence
+from datetime import UTC, date, datetime, time, timedelta
 
 from handsfree.errors import LogError
-from handsfree.log import files, marks, reading, writing
+from handsfree.log import marks, reading, writing
+from handsfree.log.judging import JudgedLog
 from handsfree.log.rows import (
     Appended,
-    Change,
+    Author,
     Entry,
     EntryBody,
     Horse,
-    Mark,
     Notice,
     NoticeRow,
     Utterance,
@@ -28,7 +23,6 @@ from handsfree.log.rows import (
     now,
     storable,
 )
-from handsfree.log.schema import transaction
 
 
 def name_key(name: str) -> str:
@@ -36,49 +30,11 @@ def name_key(name: str) -> str:
     return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
 
 
-class Log:
+class Log(JudgedLog):
     """An open log. Use one per thread; any number of processes may have the same file open.
 
     Every method raises LogError, one line naming the file, when the file refuses.
     """
-
-    def __init__(self, db: Database, path: Path, busy_s: float = files.BUSY_S) -> None:
-        self.path = path
-        self._db, self._busy_s = db, busy_s
-
-    @classmethod
-    def open(
-        cls, path: Path | str | None = None, read_only: bool = False, busy_s: float = files.BUSY_S
-    ) -> Self:
-        """Open the log at `path` (None: the default one), making it unless `read_only`."""
-        chosen = Path(path).expanduser() if path is not None else files.default_path()
-        chosen = chosen.resolve()
-        return cls(files.open_database(chosen, read_only, busy_s), chosen, busy_s)
-
-    def close(self) -> None:
-        """Close the file; closing twice does no harm."""
-        self._db.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
-
-    @contextmanager
-    def _reading(self) -> Iterator[Database]:
-        with files.told_plainly(self.path, self._busy_s):
-            yield self._db
-
-    @contextmanager
-    def _writing(self) -> Iterator[Database]:
-        with files.told_plainly(self.path, self._busy_s), transaction(self._db):
-            yield self._db
 
     # Horses and visits
 
@@ -141,6 +97,13 @@ class Log:
         with self._reading() as db:
             return reading.visits(db, limit, None if horse is None else name_key(storable(horse)))
 
+    def visits_on(self, day: date) -> list[Visit]:
+        """The visits that began on this day by the clock of this place, in order of time."""
+        start = datetime.combine(day, time.min).astimezone(UTC)
+        end = datetime.combine(day + timedelta(days=1), time.min).astimezone(UTC)
+        with self._reading() as db:
+            return reading.visits_between(db, start.isoformat(), end.isoformat())
+
     def visit(self, id_or_prefix: str) -> Visit:
         """The visit of this id, or whose id alone begins so; else LogError."""
         with self._reading() as db:
@@ -162,6 +125,7 @@ class Log:
         confirms: Sequence[str] = (),
         notices: Sequence[NoticeRow] = (),
         settles: Sequence[str] = (),
+        confirmed: bool = False,
     ) -> Appended:
         """Write one utterance with all that follows from it, in one transaction.
 
@@ -169,10 +133,11 @@ class Log:
         `strikes` are marked struck; those of `replaces` are marked corrected, and the new
         entries refer to them in order (the last of them to all that are left over).
         `restores` are replaced entries that count again, `confirms` are marked confirmed;
-        `notices` are added and those of `settles` settled.
+        `notices` are added and those of `settles` settled. `confirmed`: a person put the
+        new entries in himself, so that there is nothing left to confirm.
         """
         utterance_id, change = new_id(), new_id()
-        author = marks.Author(by, utterance_id=utterance_id)
+        author = Author(by, utterance_id=utterance_id)
         with self._writing() as db:
             seq = reading.next_seq(db, "utterances", "visit_id", visit_id)
             writing.add_utterance(db, utterance_id, visit_id, seq, utterance)
@@ -181,7 +146,7 @@ class Log:
             marked = marks.mark_in_force(db, strikes, "struck", author, change)
             marked += marks.mark_in_force(db, replaces, "corrected", author, change)
             ids = writing.add_entries(db, utterance_id, entries, "heard", replaces)
-            marks.add(db, ids, "heard", author, change)
+            marks.add(db, ids, "confirmed" if confirmed else "heard", author, change)
             marks.add(db, restores, "heard", author, change)
             marked += marks.mark_in_force(db, confirms, "confirmed", author, change)
             told = writing.add_notices(db, visit_id, notices, utterance_id, ids)
@@ -192,63 +157,6 @@ class Log:
         """Keep a notice that no utterance called for; returns its id."""
         with self._writing() as db:
             return writing.add_notices(db, visit_id, [notice])[0]
-
-    def confirm(
-        self,
-        entry_ids: Sequence[str],
-        by: str,
-        reason: str | None = None,
-        utterance_id: str | None = None,
-    ) -> tuple[str, ...]:
-        """Mark entries confirmed; returns those that were in force and unconfirmed."""
-        author = marks.Author(by, reason, utterance_id)
-        with self._writing() as db:
-            return marks.mark_in_force(db, entry_ids, "confirmed", author, new_id())
-
-    def strike(
-        self,
-        entry_ids: Sequence[str],
-        by: str,
-        reason: str | None = None,
-        utterance_id: str | None = None,
-    ) -> tuple[str, ...]:
-        """Mark entries struck; returns those that were in force."""
-        author = marks.Author(by, reason, utterance_id)
-        with self._writing() as db:
-            return marks.mark_in_force(db, entry_ids, "struck", author, new_id())
-
-    def correct(
-        self,
-        utterance_id: str,
-        entries: Sequence[EntryBody],
-        by: str,
-        replaces: Sequence[str] = (),
-        reason: str | None = None,
-    ) -> Appended:
-        """Put in what a person says was meant: new entries, confirmed, in place of old ones.
-
-        With `replaces` empty it adds entries to an utterance that had made none. Raises
-        LogError when an entry to replace is no longer in force (changed elsewhere since).
-        """
-        change = new_id()
-        author = marks.Author(by, reason)
-        with self._writing() as db:
-            seq = reading.utterance_seq(db, utterance_id)
-            marked = marks.mark_in_force(db, replaces, "corrected", author, change)
-            if len(marked) < len(set(replaces)):
-                raise LogError("this entry has been changed elsewhere; look at it again first")
-            ids = writing.add_entries(db, utterance_id, entries, "corrected", replaces)
-            marks.add(db, ids, "confirmed", author, change)
-        return Appended(utterance_id, seq, ids, marked, change)
-
-    def undo(self, visit_id: str, by: str) -> Change | None:
-        """Take back the latest change `by` made in the visit; again for the one before.
-
-        Returns what was undone, or None when nothing is left. Nothing is deleted: the
-        undoing is itself in the history, so it works after a restart too.
-        """
-        with self._writing() as db:
-            return marks.undo(db, reading.visit(db, visit_id).id, marks.Author(by))
 
     # Reading
 
@@ -262,10 +170,13 @@ class Log:
         with self._reading() as db:
             return reading.utterances(db, reading.visit(db, visit_id).id)
 
-    def notices(self, visit_id: str) -> list[Notice]:
-        """What the program has to say about a visit and is not settled yet, in order."""
+    def notices(self, visit_id: str, settled: bool = False) -> list[Notice]:
+        """What the program has to say about a visit and is not settled yet, in order.
+
+        With `settled` all that it ever had to say.
+        """
         with self._reading() as db:
-            return reading.notices(db, reading.visit(db, visit_id).id)
+            return reading.notices(db, reading.visit(db, visit_id).id, settled)
 
     def sound(self, utterance_id: str) -> bytes | None:
         """The utterance's sound as the bytes of a FLAC file, None where none was kept."""
@@ -273,11 +184,6 @@ class Log:
             found = db.execute("SELECT flac FROM sounds WHERE utterance_id = ?", [utterance_id])
             row = found.fetchone()
         return None if row is None else bytes(row[0])
-
-    def history(self, entry_id: str) -> list[Mark]:
-        """All marks of an entry, oldest first. Raises LogError for an unknown id."""
-        with self._reading() as db:
-            return marks.history(db, entry_id)
 
     def check(self) -> list[str]:
         """Read the whole file and list what is wrong with it; empty when sound."""

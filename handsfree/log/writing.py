@@ -32,6 +32,31 @@ def add_utterance(
     db.table("utterances").insert(row)
 
 
+def copy_utterance(db: Database, utterance_id: str, visit_id: str) -> tuple[str, int]:
+    """Copy an utterance with its sound to the end of another visit; returns id and number.
+
+    The limb in force there stays as it was, and no command is given a second time.
+    """
+    found = db.query("SELECT * FROM utterances WHERE id = ?", [utterance_id])
+    seq = reading.next_seq(db, "utterances", "visit_id", visit_id)
+    last = "SELECT limb FROM utterances WHERE visit_id = ? AND seq = ?"
+    before = db.execute(last, [visit_id, seq - 1]).fetchone()
+    copy = next(found) | {
+        "id": new_id(),
+        "visit_id": visit_id,
+        "seq": seq,
+        "status": "recorded",
+        "command": None,
+        "limb": before[0] if before else None,
+    }
+    db.table("utterances").insert(copy)
+    db.execute(
+        "INSERT INTO sounds (utterance_id, flac) SELECT ?, flac FROM sounds WHERE utterance_id = ?",
+        [copy["id"], utterance_id],
+    )
+    return str(copy["id"]), seq
+
+
 def add_entries(
     db: Database,
     utterance_id: str,

@@ -1,5 +1,6 @@
 """How two answers become one verdict; the hearings are made by hand, the grammar is real."""
 
+import threading
 from dataclasses import replace
 
 import numpy as np
@@ -201,3 +202,48 @@ def test_words_outside_the_grammar_are_bent_or_turned_away(grammar):
     assert bent.reading.meaning is not None
     assert bent.confidence < 0.85
     assert weigh(grammar, heard("vosk", "[unk] hello there")).reading.meaning is None
+
+
+class Slow(Fixed):
+    """Answers only when it is let."""
+
+    def __init__(self, text):
+        super().__init__(text)
+        self.let = threading.Event()
+
+    def hear(self, clip):
+        self.let.wait(30)
+        return super().hear(clip)
+
+
+class Writing(Patient):
+    """Hears no sentence, and writes freely what was said."""
+
+    def __init__(self, free):
+        super().__init__("", "")
+        self.free = free
+
+    def hear_quickly(self, clip):
+        return heard("neural", accepted=False, margin=-5.0, free=self.free)
+
+
+def test_live_nobody_is_waited_for_over_mere_talk(grammar):
+    slow = Slow("thrush in the frog")
+    together = Together([slow, Writing("Good morning, lovely day they say")], grammar, live=True)
+    clip = Clip(np.zeros(1600, np.float32), None, 0.0, 0.1)
+    verdict = together.hear(clip)
+    assert not slow.let.is_set()
+    assert verdict.reading.meaning is None
+    assert verdict.heard == "Good morning, lovely day they say"
+    slow.let.set()
+    together.close()
+
+
+def test_live_what_may_be_a_note_waits_for_all(grammar):
+    words = "thrush in the frog"
+    slow = Slow(words)
+    slow.let.set()
+    together = Together([slow, Writing("Thrush in the fog.")], grammar, live=True)
+    verdict = together.hear(Clip(np.zeros(1600, np.float32), None, 0.0, 0.1))
+    together.close()
+    assert words in {a.text for a in verdict.alternatives} | {" ".join(verdict.reading.words)}

@@ -1,0 +1,133 @@
+"""`handsfree review`: what was heard is confirmed or put right, at the tailgate.
+
+Neither a recognizer nor a sound or screen library is loaded before it is needed.
+"""
+
+import os
+import sys
+from datetime import date
+from pathlib import Path
+from typing import TextIO
+
+import click
+
+from handsfree.cli.options import log_option
+from handsfree.errors import ExitCode, LogError
+from handsfree.log import Log, Visit
+from handsfree.review.plain_text import clean
+
+
+@click.command()
+@click.argument("visit", required=False)
+@click.option("--horse", metavar="NAME", help="The latest visit of this horse.")
+@click.option(
+    "--plain",
+    is_flag=True,
+    help="Line by line, for screen readers; so too without a terminal or with TERM=dumb.",
+)
+@click.option("--speaker", metavar="NAME", help="Headset or loudspeaker: number or part of name.")
+@log_option
+def review(
+    visit: str | None, horse: str | None, plain: bool, speaker: str | None, log_path: Path | None
+) -> int:
+    """Confirm or correct what was heard in a VISIT, with one key for each thing to do.
+
+    VISIT is its id or the beginning of it (default: today's latest, else the latest at all).
+    Everything is kept at once and can be taken back; what was first heard is never lost.
+    """
+    if visit is not None and horse is not None:
+        raise click.UsageError("give a VISIT or --horse, not both")
+    with Log.open(log_path) as log:
+        chosen, earlier = _chosen(log, visit, horse)
+        path = log.path
+    if chosen is None:
+        click.echo("nothing to review: the log holds no visits yet")
+        return ExitCode.OK
+    line_by_line = plain or not _on_a_screen()
+    if earlier:
+        # A terminal shows it again when the screen is left.
+        line = f"no visit today; the latest is of {chosen.started_at[:10]}"
+        click.echo(line, err=not line_by_line)
+    if line_by_line:
+        _line_by_line(path, chosen.id, speaker)
+    else:
+        _screen(path, chosen.id, speaker)
+    return ExitCode.OK
+
+
+def _chosen(log: Log, visit: str | None, horse: str | None) -> tuple[Visit | None, bool]:
+    """The visit to look at, None in an empty log, and whether it is none of today by default."""
+    if visit is not None:
+        return log.visit(visit), False
+    if horse is not None:
+        if log.horse(horse) is None:
+            raise LogError(f"there is no horse '{clean(horse)}' in the log")
+        of_horse = log.visits(1, horse)
+        if not of_horse:
+            raise LogError(f"the log holds no visit to {clean(horse)} yet")
+        return of_horse[0], False
+    today = log.visits_on(date.today())
+    if today:
+        return today[-1], False
+    latest = log.visits(1)
+    return (latest[0], True) if latest else (None, False)
+
+
+def _on_a_screen() -> bool:
+    streams = (sys.stdin, sys.stdout)
+    return all(s is not None and s.isatty() for s in streams) and os.environ.get("TERM") != "dumb"
+
+
+def _line_by_line(path: Path, visit_id: str, speaker: str | None) -> None:
+    from handsfree.grammar.grammar import load
+    from handsfree.review.desk import Desk
+    from handsfree.review.plain import Plain
+    from handsfree.review.player import SoundPlayer
+
+    for stream in (sys.stdin, sys.stdout):
+        _forgiving(stream)
+    player = SoundPlayer(speaker, wait=True)
+    with Log.open(path) as log:
+        grammar = load(horse_names=log.horse_names(), lessons=log.lessons())
+        limbs = {form: w.id for w in grammar.table if w.slot == "limb" for form in w.forms}
+        try:
+            Plain(lambda it: Desk(log, grammar, it), visit_id, player, limbs, _read, _write).run()
+        finally:
+            player.close()
+
+
+def _forgiving(stream: TextIO) -> None:
+    """A sign that the terminal lacks, or bytes that are no text, end nothing."""
+    reconfigure = getattr(stream, "reconfigure", None)
+    if reconfigure is not None:
+        reconfigure(errors="replace")
+
+
+def _read() -> str | None:
+    try:
+        return sys.stdin.readline() or None
+    except KeyboardInterrupt:
+        return None
+
+
+def _write(line: str) -> None:
+    print(line, flush=True)
+
+
+def _screen(path: Path, visit_id: str, speaker: str | None) -> None:
+    from handsfree.review.desk import Desk
+    from handsfree.review.player import SoundPlayer
+    from handsfree.screens.review import run_screen
+
+    def desk() -> Desk:
+        # A log belongs to the thread that opened it: the screen's own for the desk.
+        from handsfree.grammar.grammar import load
+
+        log = Log.open(path)
+        return Desk(log, load(horse_names=log.horse_names(), lessons=log.lessons()), visit_id)
+
+    player = SoundPlayer(speaker)
+    try:
+        run_screen(desk, player)
+    finally:
+        player.close()

@@ -1,0 +1,1 @@
+"""Screens of the terminal, over the action layer of `handsfree.review`."""

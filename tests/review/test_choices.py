@@ -1,0 +1,245 @@
+"""The slots of every kind of entry and the values offered for them."""
+
+import random
+from typing import Any
+
+import pytest
+
+from handsfree.grammar import Grammar
+from handsfree.grammar.meaning import PLANS
+from handsfree.grammar.wording import Wording
+from handsfree.grammar.words import TradeWord, plain_words
+from handsfree.records.entries import (
+    Entry,
+    Finding,
+    Measurement,
+    Nails,
+    Plan,
+    Remark,
+    ScaleGrade,
+    Shoe,
+    Work,
+)
+from handsfree.review.alike import Alike
+from handsfree.review.choices import LABELS, Choices, Evidence
+from handsfree.review.desk import Desk
+from handsfree.review.items import Slot
+from handsfree.review.putting import Putting
+from handsfree.review.sayable import OF_NUMBERS, Sayable
+from handsfree.review.sayings import Sayings
+from handsfree.visit.conditions import SCALES
+from handsfree.visit.spoken import Spoken
+
+BRUISE = Finding(limb="LH", zone="heel", side="medial", term="bruise")
+TOE = Measurement(limb="LF", quantity="toe_length", value=3.25, unit="in")
+
+
+@pytest.fixture(scope="module")
+def sayable(grammar: Grammar) -> Sayable:
+    return Sayable(grammar, Sayings(grammar, Wording(grammar)))
+
+
+@pytest.fixture(scope="module")
+def choices(grammar: Grammar, sayable: Sayable) -> Choices:
+    return Choices(grammar, Wording(grammar), sayable)
+
+
+@pytest.fixture(scope="module")
+def putting(grammar: Grammar, choices: Choices, sayable: Sayable) -> Putting:
+    wording = Wording(grammar)
+    return Putting(choices, sayable, Sayings(grammar, wording), wording)
+
+
+def slots(choices: Choices, entry: Entry, evidence: Evidence | None = None) -> dict[str, Slot]:
+    return {slot.name: slot for slot in choices.slots(entry, evidence or Evidence())}
+
+
+def ids(slot: Slot) -> list[str | None]:
+    return [choice.id for choice in slot.choices]
+
+
+@pytest.mark.parametrize(
+    ("entry", "names"),
+    [
+        (
+            BRUISE,
+            "limb zone side term grade age trend below_hairline_mm extent_mm",
+        ),
+        (Finding(limb="LH", term="clear", zone="frog"), "limb zone side term"),
+        (Finding(scale_grade=ScaleGrade("body_condition", 5)), "trend scale value"),
+        (
+            Finding(limb="LH", term="lameness", scale_grade=ScaleGrade("lameness", 2)),
+            "limb trend scale value",
+        ),
+        (TOE, "limb side quantity value unit"),
+        (Measurement(quantity="weight", value=900, unit="kg"), "quantity value unit"),
+        (Nails(limb="LH", action="driven", count=8), "limb side action count"),
+        (Nails(limb="LH", action="in_shoe", count=8), "limb action count"),
+        (Shoe(limb="LH", item="size", detail="4"), "limb item detail"),
+        (Shoe(limb="LH", item="pads"), "limb item"),
+        (Work(limb="LH", action="packed"), "limb action"),
+        (Plan(action="return", weeks=6), "action weeks"),
+        (Plan(limb="LH", action="watch"), "limb action"),
+        (Plan(limb="LH", action="next_time", text="trimmed"), "limb action text"),
+        (Remark(limb="LH", text=""), "limb text"),
+    ],
+)
+def test_the_slots_of_each_kind(choices: Choices, entry: Entry, names: str) -> None:
+    found = choices.slots(entry, Evidence())
+    order = list(LABELS)
+    assert {slot.name for slot in found} == set(names.split())
+    assert [slot.name for slot in found] == sorted((s.name for s in found), key=order.index)
+    assert all(slot.label == LABELS[slot.name] for slot in found)
+
+
+def test_choices_are_the_trades_words_only(choices: Choices, grammar: Grammar) -> None:
+    shown = {word.forms[0] for word in grammar.table} | {"not said"}
+    for entry in (BRUISE, TOE, Work(limb="LH", action="packed"), Shoe(limb="LH", item="pads")):
+        for slot in choices.slots(entry, Evidence()):
+            assert {choice.label for choice in slot.choices} <= shown
+
+
+def test_every_id_of_the_table_is_offered_somewhere(choices: Choices, grammar: Grammar) -> None:
+    entries: tuple[Entry, ...] = (
+        *(BRUISE, Finding(limb="LH", term="heat"), TOE, Measurement(quantity="weight")),
+        *(Nails(limb="LH", action="driven", count=8), Shoe(limb="LH", item="pads")),
+        *(Work(limb="LH", action="packed"), Measurement(quantity="hoof_angle")),
+    )
+    offered = {
+        id for entry in entries for slot in choices.slots(entry, Evidence()) for id in ids(slot)
+    }
+    # A size is not one without its number: it is said, "size four".
+    table = {w.id for w in grammar.table if w.slot != "limb" or w.group == "one"}
+    assert table - OF_NUMBERS <= offered
+    # Of plans those that are whole by themselves; the others are said: "come back in six weeks".
+    plans = set(ids(slots(choices, Plan(limb="LH", action="watch"))["action"]))
+    assert plans == PLANS - {"return", "next_time"}
+    lame = Finding(limb="LH", term="lameness", scale_grade=ScaleGrade("lameness", 2))
+    assert set(ids(slots(choices, lame)["scale"])) == SCALES
+
+
+def test_only_places_that_go_with_the_term(choices: Choices, grammar: Grammar) -> None:
+    table = grammar.table
+    hoof = {w.id for w in table if w.slot == "zone" and w.group == "hoof"}
+    leg = {w.id for w in table if w.slot == "zone" and w.group == "leg"}
+    assert set(ids(slots(choices, BRUISE)["zone"])) == {*hoof, None}
+    heat = Finding(limb="LH", zone="pastern", term="heat")
+    assert set(ids(slots(choices, heat)["zone"])) == {*hoof, *leg, None}
+    assert "zone" not in slots(choices, Finding(limb="LH", term="contracted_heels"))
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_what_is_offered_can_be_put_and_said(
+    choices: Choices, putting: Putting, sayable: Sayable, grammar: Grammar, seed: int
+) -> None:
+    """Whatever the grammar generates: every choice for it gives an entry the grammar can say."""
+    rng = random.Random(seed)
+    _, meaning = grammar.generate(rng, "said-one")
+    for entry in (statement.entry for statement in meaning.statements):
+        for slot in choices.slots(entry, Evidence()):
+            present = [c for c in slot.choices if c.label == slot.shown]
+            assert present or slot.free or not slot.choices
+            for choice in slot.choices:
+                changed = putting.put(entry, slot.name, choice.id or "")
+                assert sayable.can_say(changed), (entry, slot.name, choice)
+
+
+def test_details_of_a_shoe_come_from_the_grammar(choices: Choices, grammar: Grammar) -> None:
+    fit = slots(choices, Shoe(limb="LH", item="fit", detail="full outside"))["detail"]
+    forms = {form for w in grammar.table if (w.slot, w.id) == ("shoe", "fit") for form in w.forms}
+    assert set(ids(fit)) == forms
+    clips = slots(choices, Shoe(limb="LH", item="clips", detail="toe"))["detail"]
+    assert set(ids(clips)) == {"toe", "quarter"}
+    crease = slots(choices, Shoe(limb="LH", item="crease"))["detail"]
+    assert set(ids(crease)) == {"lengthened outside", "lengthened inside", None}
+    size = slots(choices, Shoe(limb="LH", item="size", detail="4"))["detail"]
+    assert size.free
+
+
+# Order
+
+
+def test_what_other_readings_have_comes_first(choices: Choices) -> None:
+    others = [Finding(limb="LH", zone="bar", side="lateral", term="corn")]
+    found = slots(choices, BRUISE, Evidence(others))
+    assert [ids(found[name])[0] for name in ("zone", "side", "term")] == ["bar", "lateral", "corn"]
+
+
+@pytest.mark.parametrize(
+    ("entry", "slot", "first"),
+    [
+        (BRUISE, "term", "brushing"),
+        (Work(limb="LH", action="shoe_pulled"), "action", "shoe_reset"),
+        (Finding(limb="LH", term="raised_pulse"), "term", "bounding_pulse"),
+        (Finding(limb="LH", zone="central_sulcus", term="thrush"), "zone", "collateral_sulcus"),
+    ],
+)
+def test_then_what_sounds_alike(choices: Choices, entry: Entry, slot: str, first: str) -> None:
+    """Before what the horse has most often."""
+    history: list[Entry] = [Finding(term="thrush")] * 9 + [Work(action="packed")] * 9
+    history += [Finding(zone="frog")] * 9
+    found = ids(slots(choices, entry, Evidence(history=history))[slot])
+    assert found[0] == first
+
+
+def test_then_what_the_horse_has_most_often_then_the_table(
+    choices: Choices, grammar: Grammar
+) -> None:
+    history = [Finding(term="thrush")] * 2 + [Finding(term="flare")] * 3 + [Nails(action="lost")]
+    found = ids(slots(choices, BRUISE, Evidence(history=history))["term"])
+    table = list(dict.fromkeys(w.id for w in grammar.table if w.slot == "term"))
+    rest = [id for id in table if id not in ("brushing", "flare", "thrush", "bruise")]
+    assert found == ["brushing", "flare", "thrush", *rest, "bruise"]  # one sounds alike
+
+
+def test_not_said_and_what_it_is_now_come_last(choices: Choices) -> None:
+    history = Evidence(history=[BRUISE] * 9)
+    assert ids(slots(choices, BRUISE, history)["side"]) == ["lateral", None, "medial"]
+
+
+def test_the_desk_knows_the_alternatives_and_the_horse(desk: Desk, visit40: Any) -> None:
+    heard = next(i for i in desk.items if i.heard == "pulled seven nails")
+    count = next(slot for slot in desk.slots(heard, 0) if slot.name == "count")
+    assert (count.choices[0].id, count.shown) == ("8", "7")
+    # Duke was shod new all round in January; what this visit has not, the last one had.
+    packed = next(i for i in desk.items if i.heard == "packed")
+    work = next(slot for slot in desk.slots(packed, 0) if slot.name == "action")
+    assert work.choices[0].id == "new_shoe"
+    for part in (-1, 1, 99):
+        assert desk.slots(packed, part) == ()
+    unclear = next(i for i in desk.items if not i.parts)
+    assert desk.slots(unclear, 0) == ()
+
+
+def test_which_words_sound_alike(grammar: Grammar) -> None:
+    alike = Alike(grammar.table)
+    assert alike.sound("term", "bruise", "brushing")
+    assert alike.sound("quantity", "toe_length", "heel_length")
+    assert not alike.sound("zone", "heel", "toe")
+    assert not alike.sound("side", "medial", "lateral")
+    assert not alike.sound("term", "corn", "corn")
+    assert alike.forms("term", "nail_bind") == ["nail bind", "close nail"]
+
+
+def test_words_heard_for_each_other_sound_alike() -> None:
+    # soundalikes.csv: "rush" is heard for "thrush", and "where" for "wear".
+    table = [
+        TradeWord("term", "", id, (id,), (), (), id)
+        for id in ("rush", "thrush", "wear", "where", "old wear", "old where", "new where")
+    ]
+    alike = Alike(table)
+    assert alike.sound("term", "rush", "thrush")
+    assert alike.sound("term", "old wear", "old where")
+    assert not alike.sound("term", "thrush", "wear")
+
+
+def test_a_sentence_of_every_entry_says_the_same_again(sayable: Sayable, grammar: Grammar) -> None:
+    rng = random.Random(7)
+    spoken = Spoken(grammar)
+    for _ in range(150):
+        _, meaning = grammar.generate(rng, "said-one")
+        for entry in (statement.entry for statement in meaning.statements):
+            words = sayable.sentence(entry)
+            if words is not None:
+                assert list(words) == plain_words(spoken.entry(entry))
+                assert grammar.meanings(words)[0].statements[0].entry == entry
