@@ -34,6 +34,9 @@ SPOKEN_TROUBLES = {
 HUSH_S = 0.3
 """Speech this long over the program's own words makes it stop speaking (no source)."""
 
+OWN_LOOK_S, OWN_NOW = 1.0, 0.5
+"""With this much of the last second its own voice, nobody speaks over it."""
+
 SETTLE_S = 1.0
 """How often the spool is told how far the sound has been dealt with."""
 
@@ -84,6 +87,7 @@ class Listening:
     _last: Line | None = field(default=None, init=False)
     _noted: dict[str, object] = field(default_factory=dict, init=False)
     _settled_s: float = field(default=0.0, init=False)
+    _next_look_s: float = field(default=0.0, init=False)
     _stopping: bool = field(default=False, init=False)
     _finished: bool = field(default=False, init=False)
 
@@ -161,7 +165,7 @@ class Listening:
             self._decided(*self._pending.popleft())
         now = self.now_s
         self.mouth.answer(self.recorder.dialogue.tick(now), now)
-        if self.mouth.speaking and self._cutter.voice_s >= HUSH_S:
+        if self.mouth.speaking and self._cutter.voice_s >= HUSH_S and self._is_he():
             self.mouth.hush()
         self.mouth.step(now, self._cutter.speaking)
         self.recorder.waiting.retry(now)
@@ -236,6 +240,14 @@ class Listening:
         self.screen.line(line)
         self.mouth.answer(answers, self.now_s)
         self._note()
+
+    def _is_he(self) -> bool:
+        """Whether the voice of this moment is his, and not an answer from the loudspeaker."""
+        now_s = self._samples / SAMPLE_RATE
+        if now_s < self._next_look_s:
+            return False
+        self._next_look_s = now_s + OWN_LOOK_S / 4
+        return self.guard.own_share(now_s - OWN_LOOK_S, now_s) < OWN_NOW
 
     def _own_voice(self, clip: Clip, verdict: Verdict) -> bool:
         share = self.guard.own_share(clip.start_s, clip.end_s)

@@ -73,6 +73,7 @@ class Review(App[None]):
         self._asks: list[Ask] = []
         self._box: Box | None = None
         self._said = FIRST
+        self._changes = 0
         self._cursor = 0
 
     def compose(self) -> ComposeResult:
@@ -107,15 +108,20 @@ class Review(App[None]):
         """Read again what another process wrote; the place, the lists and the box stay."""
         # Not under a list: what it asks about would no longer be the item in hand.
         free = not self._asks and self._box is None
-        before = self.place
+        keys = self._changes
         try:
             changed, seen = await self._desk.look_again(may_look_closer=free)
+            while seen is not None and keys != self._changes:
+                # A key was faster: what it did must not be drawn over by what was before it.
+                keys = self._changes
+                seen = await self._desk.do(Seen.of)
         except HandsfreeError as error:
             self.tell(str(error))
             self.draw()
             return
         if seen is None:
             return
+        before = self.place
         self._seen, self.place = seen, before.seen(seen.items)
         if _id(self.place) != _id(before):
             self._cursor = 0
@@ -132,6 +138,7 @@ class Review(App[None]):
 
     async def change(self, act: Callable[[Desk], Done]) -> bool:
         """Change the log, read it again and tell what was done; False if nothing changed."""
+        self._changes += 1
         done, seen = await self._desk.do(lambda desk: (act(desk), Seen.of(desk)))
         self._seen, self.place = seen, self.place.seen(seen.items)
         self._cursor = 0
@@ -140,7 +147,7 @@ class Review(App[None]):
 
     async def open_visit(self, visit_id: str) -> None:
         """Go to another visit."""
-
+        self._changes += 1
         self._seen = await self._desk.open_visit(visit_id)
         self.place = Place().seen(self._seen.items).onward()
         self.ask(None)

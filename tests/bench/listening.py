@@ -69,10 +69,11 @@ class Watched:
     """A screen that remembers when lines came; answers come right after them."""
 
     def __init__(self) -> None:
-        self.lines: list[tuple[Line, float]] = []
+        self.lines: list[tuple[float, str, float]] = []
+        """End in the stream (s), what was heard, and the moment it was decided."""
 
     def line(self, line: Line) -> None:
-        self.lines.append((line, time.monotonic()))
+        self.lines.append((line.heard.end_s, line.heard.text, time.monotonic()))
 
     def trouble(self, text: str) -> None:
         print("  trouble:", text)
@@ -81,11 +82,20 @@ class Watched:
         pass
 
 
+class Forgetful(Tape):
+    """A recording output that keeps nothing of what is over, as a loudspeaker."""
+
+    def advance(self, seconds: float) -> None:
+        super().advance(seconds)
+        if len(self.played) > 4:
+            del self.played[:-4]
+
+
 def session(
     source: Source, ears: Together, grammar: Grammar, log: Log, folder: Path, live: bool
 ) -> tuple[Listening, Watched, list[float]]:
     """A session as `handsfree listen` makes it, on a recording output."""
-    tape, seen, tones = Tape(), Watched(), []
+    tape, seen, tones = Forgetful(), Watched(), []
 
     def told(at_s: float, tone: Tone | None, say: Sequence[str]) -> None:
         if tone is not None:
@@ -108,10 +118,14 @@ def delay(ears: Together, grammar: Grammar, log: Log, folder: Path) -> None:
     source = Paced(Replay(files, 1.0))
     listening, seen, _ = session(source, ears, grammar, log, folder, live=True)
     listening.run()
-    delays = [
-        at - source.when(line.heard.end_s - CUT.pad_after_s) - CUT.end_pause_s
-        for line, at in seen.lines
-    ]
+    late = sorted(
+        (
+            (at - source.when(end_s - CUT.pad_after_s) - CUT.end_pause_s, text)
+            for end_s, text, at in seen.lines
+        ),
+        reverse=True,
+    )
+    delays = [seconds for seconds, _ in late]
     delays.sort()
     p95 = delays[round(0.95 * (len(delays) - 1))]
     print(
@@ -119,14 +133,7 @@ def delay(ears: Together, grammar: Grammar, log: Log, folder: Path) -> None:
         f"median {statistics.median(delays):.2f} s, 95th percentile {p95:.2f} s, "
         f"longest {delays[-1]:.2f} s"
     )
-    late = sorted(
-        (
-            (at - source.when(li.heard.end_s - CUT.pad_after_s) - CUT.end_pause_s, li.heard.text)
-            for li, at in seen.lines
-        ),
-        reverse=True,
-    )[:8]
-    for seconds, text in late:
+    for seconds, text in late[:8]:
         print(f"    {seconds:.2f} s  {text}")
 
 
@@ -180,6 +187,8 @@ class Sparse:
             for each in demo.manifest(place)
         }
         said = [u for u in demo.manifest(place) if u.said and not u.talk]
+        # The longest first: they need most memory, and what is kept of that is there at once.
+        said.sort(key=lambda u: u.start_s - u.end_s)
         rng = np.random.default_rng(2)
         hiss = (3e-4 * rng.standard_normal(round(every_s * SAMPLE_RATE))).astype(np.float32)
         for number in range(round(hours * 3600 / every_s)):

@@ -221,6 +221,7 @@ def test_its_own_words_make_no_records(live: Any, speak: Any) -> None:
         ("four inches",),
     ]
     assert live.written() == [*PHRASES, "foot down"]
+    assert live.tape.stops == []
 
 
 def test_threads_end_with_the_session(live: Any, speak: Any) -> None:

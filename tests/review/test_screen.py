@@ -19,6 +19,7 @@ from handsfree.log import Log, UtteranceRow
 from handsfree.records.entries import Entry, Remark, from_json
 from handsfree.review.desk import Desk
 from handsfree.review.sayings import entries_of
+from handsfree.screens.frame import Seen
 from handsfree.screens.keys import KEYS
 from handsfree.screens.review import Review
 from handsfree.screens.verbs import Verbs
@@ -765,3 +766,31 @@ def test_forty_entries_with_eight_misheard_by_keys_alone(
         how = "sure ones at once" if sure_at_once else "one by one"
         print(f"\n  review, {how}: {pressed} keys for 40 entries, {pressed / 40:.2f} each")
     assert pressed / 40 <= goal
+
+
+def test_a_key_is_faster_than_a_look_at_the_log(factory: Callable[[], Desk]):
+    """What was read before the key was pressed must not put him back to where he was."""
+
+    async def script(hand: Hand) -> None:
+        app, reached, gate = hand.app, asyncio.Event(), asyncio.Event()
+
+        async def slow(may_look_closer: bool) -> tuple[bool, Seen]:
+            seen = await app._desk.do(Seen.of)
+            reached.set()
+            await gate.wait()
+            return True, seen
+
+        app._desk.look_again = slow  # type: ignore[method-assign, assignment]
+        looking = asyncio.create_task(app.poll())
+        await reached.wait()
+        first = app.place.item
+        await hand.press("x")
+        second = app.place.item
+        gate.set()
+        await looking
+        assert first is not None
+        assert second is not None
+        assert app.place.item is not None
+        assert app.place.item.id == second.id != first.id
+
+    use(factory, script)
