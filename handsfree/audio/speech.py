@@ -30,7 +30,7 @@ class CutSettings:
     start_probability: float = 0.5
     stop_probability: float = 0.25
     end_pause_s: float = 0.65
-    early_pause_s: float = 0.27
+    early_pause_s: float = 0.25
     """After this much quiet (and the padding) a clip can be heard on the chance that it ends."""
     blip_pause_s: float = 0.3
     blip_longest_s: float = 0.6
