@@ -230,10 +230,14 @@ class Recorder:
             self.dialogue.know(nails_in_shoe(self._log, self._horse.name, self._visit_id))
 
 
+def doubtful(confidence: float | None, doubt: str | None) -> bool:
+    """Whether what was heard so needs a second look."""
+    return doubt is not None or (confidence is not None and confidence < DOUBTFUL_BELOW)
+
+
 def is_doubtful(entry: LoggedEntry) -> bool:
     """Whether a stored entry needs a second look."""
-    unsure = entry.confidence is not None and entry.confidence < DOUBTFUL_BELOW
-    return unsure or entry.doubt is not None
+    return doubtful(entry.confidence, entry.doubt)
 
 
 def nails_in_shoe(log: Log, horse: str, but: str | None = None) -> dict[str, int]:

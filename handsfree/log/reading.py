@@ -7,7 +7,15 @@ from typing import Any
 from sqlite_utils import Database
 
 from handsfree.errors import LogError
-from handsfree.log.rows import Entry, Horse, Notice, Utterance, Visit, VisitSummary
+from handsfree.log.rows import (
+    Entry,
+    Horse,
+    HorseEntry,
+    Notice,
+    Utterance,
+    Visit,
+    VisitSummary,
+)
 
 _VISIT = """v.id AS id, v.horse_id AS horse_id, h.name AS horse, v.started_at AS started_at,
     v.source AS source, v.note AS note
@@ -21,14 +29,39 @@ _COUNTS = """
     (SELECT count(*) FROM utterances AS u
         WHERE u.visit_id = v.id AND u.doubt IS NOT NULL) AS doubtful"""
 
+_HORSE = "id, name, kind, created, breed, born"
+
 _ENTRY = """id, utterance_id, seq, kind, limb, body, replaces, created_at, origin,
     status, status_at, status_by, heard, start_s, confidence, doubt"""
 
 
 def horse(db: Database, key: str) -> Horse | None:
     """The horse whose folded name is `key`."""
-    rows = db.query("SELECT id, name, kind, created FROM horses WHERE name_key = ?", [key])
+    rows = db.query(f"SELECT {_HORSE} FROM horses WHERE name_key = ?", [key])
     return next((Horse(**row) for row in rows), None)
+
+
+def horses(db: Database) -> list[Horse]:
+    """All horses in alphabetical order."""
+    return [Horse(**row) for row in db.query(f"SELECT {_HORSE} FROM horses ORDER BY name_key")]
+
+
+def horse_entries(db: Database, horse_id: str) -> list[HorseEntry]:
+    """What counts of all visits to a horse, oldest visit first, in the order it was said."""
+    rows = db.query(
+        """SELECT e.visit_id AS visit_id, e.visit_started AS visit_started, e.id AS entry_id,
+            e.status AS status, e.confidence AS confidence, e.doubt AS doubt, e.body AS body
+        FROM visits AS v JOIN entries_in_force AS e ON e.visit_id = v.id
+        WHERE v.horse_id = ? ORDER BY v.started_at, v.rowid, e.utterance_seq, e.seq""",
+        [horse_id],
+    )
+    return [HorseEntry(**row | {"body": json.loads(row["body"])}) for row in rows]
+
+
+def visit_starts(db: Database, horse_id: str) -> list[str]:
+    """When each visit to a horse began, oldest first."""
+    sql = "SELECT started_at FROM visits WHERE horse_id = ? ORDER BY started_at"
+    return [str(row["started_at"]) for row in db.query(sql, [horse_id])]
 
 
 def visit(db: Database, id_or_prefix: str) -> Visit:

@@ -23,12 +23,17 @@ IN_FORCE = ("heard", "confirmed")
 
 @dataclass(frozen=True)
 class Horse:
-    """A horse known by name. `kind` is 'heavy', 'riding' or None if not said."""
+    """A horse known by name. `kind` is 'heavy', 'riding' or None if not said.
+
+    `breed` is free text, `born` a year (YYYY) or a day (YYYY-MM-DD).
+    """
 
     id: str
     name: str
     kind: str | None
     created: str
+    breed: str | None = None
+    born: str | None = None
 
 
 @dataclass(frozen=True)
@@ -148,6 +153,19 @@ class Notice(NoticeRow):
     utterance_id: str | None
     entry_id: str | None
     at: str
+
+
+@dataclass(frozen=True)
+class HorseEntry:
+    """An entry in force of some visit to a horse; `visit_started` is as in Visit."""
+
+    visit_id: str
+    visit_started: str
+    entry_id: str
+    status: str
+    confidence: float | None
+    doubt: str | None
+    body: EntryBody
 
 
 @dataclass(frozen=True)

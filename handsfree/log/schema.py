@@ -215,6 +215,11 @@ _REVIEW_CLASHES = {
     "lessons_forgotten": "seq = NEW.seq",
 }
 
+_HORSE_FACTS = """
+ALTER TABLE horses ADD COLUMN breed TEXT;
+ALTER TABLE horses ADD COLUMN born TEXT;  -- YYYY, or YYYY-MM-DD where the day is known
+"""
+
 MIGRATIONS: tuple[str, ...] = (
     _TABLES
     + "".join(_APPEND_ONLY.format(table=t, clash=clash) for t, clash in _CLASHES.items())
@@ -224,6 +229,7 @@ MIGRATIONS: tuple[str, ...] = (
     + "".join(_APPEND_ONLY.format(table=t, clash=clash) for t, clash in _NOTICE_CLASHES.items()),
     _REVIEW
     + "".join(_APPEND_ONLY.format(table=t, clash=clash) for t, clash in _REVIEW_CLASHES.items()),
+    _HORSE_FACTS,
 )
 """MIGRATIONS[n] brings version n to version n + 1."""
 

@@ -2,6 +2,7 @@
 
 import unicodedata
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 
 from handsfree.errors import LogError
@@ -13,6 +14,7 @@ from handsfree.log.rows import (
     Entry,
     EntryBody,
     Horse,
+    HorseEntry,
     Notice,
     NoticeRow,
     Utterance,
@@ -38,11 +40,17 @@ class Log(JudgedLog):
 
     # Horses and visits
 
-    def add_horse(self, name: str, kind: str | None = None) -> Horse:
-        """Add a horse; `kind` is 'heavy', 'riding' or None.
+    def add_horse(
+        self,
+        name: str,
+        kind: str | None = None,
+        breed: str | None = None,
+        born: str | None = None,
+    ) -> Horse:
+        """Add a horse; `kind` is 'heavy', 'riding' or None, `born` YYYY or YYYY-MM-DD.
 
-        A name already there, in whatever case, gives the horse that has it (and sets its
-        kind if it had none). Raises LogError for a blank name.
+        A name already there, in whatever case, gives the horse that has it; its kind is set if
+        it had none, breed and birth to what is given. Raises LogError for a blank name.
         """
         shown = " ".join(storable(name).split())
         if not shown:
@@ -50,12 +58,37 @@ class Log(JudgedLog):
         with self._writing() as db:
             known = reading.horse(db, name_key(shown))
             if known is None:
-                known = Horse(new_id(), shown, kind, now())
+                known = Horse(new_id(), shown, kind, now(), breed, born)
                 db.table("horses").insert({**vars(known), "name_key": name_key(shown)})
-            elif kind is not None and known.kind is None:
-                db.execute("UPDATE horses SET kind = ? WHERE id = ?", [kind, known.id])
-                known = Horse(known.id, known.name, kind, known.created)
+            else:
+                new = replace(
+                    known,
+                    kind=known.kind or kind,
+                    breed=breed or known.breed,
+                    born=born or known.born,
+                )
+                if new != known:
+                    db.execute(
+                        "UPDATE horses SET kind = ?, breed = ?, born = ? WHERE id = ?",
+                        [new.kind, new.breed, new.born, new.id],
+                    )
+                known = new
         return known
+
+    def horses(self) -> list[Horse]:
+        """All horses in alphabetical order."""
+        with self._reading() as db:
+            return reading.horses(db)
+
+    def horse_entries(self, horse_id: str) -> list[HorseEntry]:
+        """What counts of all visits to a horse, oldest visit first, in the order it was said."""
+        with self._reading() as db:
+            return reading.horse_entries(db, horse_id)
+
+    def visit_starts(self, horse_id: str) -> list[str]:
+        """When each visit to a horse began, oldest first."""
+        with self._reading() as db:
+            return reading.visit_starts(db, horse_id)
 
     def horse(self, name: str) -> Horse | None:
         """The horse of this name, upper and lower case alike, or None."""

@@ -1,9 +1,148 @@
-"""Lengths as said, in millimetres.
+"""Lengths, angles, weights and growth, each a type of its own, so that no number hides its unit.
 
-1 inch = 25.4 mm exactly (international yard and pound agreement of 1959).
+1 inch = 25.4 mm and 1 lb = 0.45359237 kg exactly (international yard and pound agreement of
+1959).
 """
 
+from dataclasses import dataclass
+from typing import Self
+
 MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "in": 25.4}
+KG_PER_LB = 0.45359237
+KG_PER_UNIT = {"kg": 1.0, "lb": KG_PER_LB}
+DAYS_PER_WEEK = 7.0
+DAYS_PER_MONTH = 365.25 / 12
+
+
+@dataclass(frozen=True, order=True)
+class Length:
+    """A length, in mm."""
+
+    mm: float
+
+    @classmethod
+    def of(cls, value: float, unit: str) -> Self:
+        """A length said in mm, cm or in. Raises ValueError for another unit."""
+        if unit not in MM_PER_UNIT:
+            raise ValueError(f"{unit!r} is no unit of length (mm, cm, in)")
+        return cls(value * MM_PER_UNIT[unit])
+
+    def to(self, unit: str) -> float:
+        """The bare number in mm, cm or in."""
+        return self.mm / MM_PER_UNIT[unit]
+
+    @property
+    def amount(self) -> float:
+        """The bare number in mm."""
+        return self.mm
+
+    def __add__(self, other: "Length") -> "Length":
+        return Length(self.mm + other.mm)
+
+    def __sub__(self, other: "Length") -> "Length":
+        return Length(self.mm - other.mm)
+
+    def __mul__(self, factor: float) -> "Length":
+        return Length(self.mm * factor)
+
+    def __truediv__(self, other: "Length") -> float:
+        return self.mm / other.mm
+
+
+@dataclass(frozen=True, order=True)
+class Angle:
+    """An angle, in degrees."""
+
+    deg: float
+
+    @classmethod
+    def of(cls, value: float, unit: str) -> Self:
+        """An angle said in degrees (unit "deg"). Raises ValueError for another unit."""
+        if unit != "deg":
+            raise ValueError(f"{unit!r} is no unit of angle (deg)")
+        return cls(value)
+
+    def to(self, unit: str) -> float:
+        """The bare number in degrees."""
+        return type(self).of(self.deg, unit).deg
+
+    @property
+    def amount(self) -> float:
+        """The bare number in degrees."""
+        return self.deg
+
+    def __sub__(self, other: "Angle") -> "Angle":
+        return Angle(self.deg - other.deg)
+
+
+@dataclass(frozen=True, order=True)
+class Weight:
+    """A weight (of a horse), in kg."""
+
+    kg: float
+
+    @classmethod
+    def of(cls, value: float, unit: str) -> Self:
+        """A weight said in kg or lb. Raises ValueError for another unit."""
+        if unit not in KG_PER_UNIT:
+            raise ValueError(f"{unit!r} is no unit of weight (kg, lb)")
+        return cls(value * KG_PER_UNIT[unit])
+
+    def to(self, unit: str) -> float:
+        """The bare number in kg or lb."""
+        return self.kg / KG_PER_UNIT[unit]
+
+    @property
+    def amount(self) -> float:
+        """The bare number in kg."""
+        return self.kg
+
+    def __sub__(self, other: "Weight") -> "Weight":
+        return Weight(self.kg - other.kg)
+
+
+@dataclass(frozen=True, order=True)
+class Growth:
+    """How fast horn grows, in mm a day."""
+
+    mm_per_day: float
+
+    @classmethod
+    def weekly(cls, length: Length) -> Self:
+        """So much a week."""
+        return cls(length.mm / DAYS_PER_WEEK)
+
+    @classmethod
+    def monthly(cls, length: Length) -> Self:
+        """So much a month of 30.44 days (a twelfth of 365.25)."""
+        return cls(length.mm / DAYS_PER_MONTH)
+
+    @property
+    def mm_per_week(self) -> float:
+        """The bare number in mm a week."""
+        return self.mm_per_day * DAYS_PER_WEEK
+
+    def days_for(self, length: Length) -> float:
+        """Days in which so much grows. Raises ZeroDivisionError where nothing grows."""
+        return length.mm / self.mm_per_day
+
+    def in_days(self, days: float) -> Length:
+        """How much grows in so many days."""
+        return Length(self.mm_per_day * days)
+
+
+Quantity = Length | Angle | Weight
+
+
+def quantity(value: float, unit: str) -> Quantity:
+    """A number with the unit that was said, typed. Raises ValueError for an unknown unit."""
+    kinds: tuple[type[Length] | type[Angle] | type[Weight], ...] = (Length, Angle, Weight)
+    for kind in kinds:
+        try:
+            return kind.of(value, unit)
+        except ValueError:
+            continue
+    raise ValueError(f"{unit!r} is no unit (mm, cm, in, deg, kg, lb)")
 
 
 def to_mm(value: float, unit: str) -> float:
@@ -11,6 +150,4 @@ def to_mm(value: float, unit: str) -> float:
 
     Raises ValueError for a unit that is no length.
     """
-    if unit not in MM_PER_UNIT:
-        raise ValueError(f"{unit!r} is no unit of length (mm, cm, in)")
-    return round(value * MM_PER_UNIT[unit], 2)
+    return round(Length.of(value, unit).mm, 2)

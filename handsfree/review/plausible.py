@@ -8,11 +8,8 @@ from dataclasses import dataclass
 
 from handsfree.grammar.wording import number_with_unit
 from handsfree.records.entries import Entry, Finding, Measurement, Nails, Plan
-from handsfree.records.units import MM_PER_UNIT
+from handsfree.records.units import KG_PER_UNIT, MM_PER_UNIT
 from handsfree.visit.nails import USUAL_MOST
-
-KG_PER_LB = 0.45359237
-"""International yard and pound agreement of 1959."""
 
 FEWEST_WEEKS, MOST_WEEKS = 1, 14
 """Weeks to the next visit: 4 to 14 possible, 6 to 10 usual (equimed.com); sooner to look
@@ -117,7 +114,7 @@ def _measured(quantity: str, value: float, unit: str, kind: str | None) -> str |
 
 def _unit_size(unit: str) -> float | None:
     """How many of the table's units (mm, degrees, kg) one of these is."""
-    return {**MM_PER_UNIT, "deg": 1.0, "kg": 1.0, "lb": KG_PER_LB}.get(unit)
+    return {**MM_PER_UNIT, "deg": 1.0, **KG_PER_UNIT}.get(unit)
 
 
 def _shown(value: float, unit: str) -> str:

@@ -68,6 +68,10 @@ class Spoken:
         """A bare number in words."""
         return self._numbers.decimal(value)
 
+    def text(self, words: str) -> str:
+        """Free words with every digit said."""
+        return self._numbers.in_text(words)
+
     def nails(self, count: int) -> str:
         """ "one nail", "seven nails"."""
         return f"{self._numbers.whole(count)} nail{'' if count == 1 else 's'}"

@@ -1,0 +1,58 @@
+"""From the log to the histories that the sums are done from."""
+
+from collections.abc import Iterator
+from datetime import date, datetime
+
+from rapidfuzz import fuzz, process
+
+from handsfree.errors import LogError
+from handsfree.log import Horse, Log
+from handsfree.recording import doubtful
+from handsfree.records.entries import from_json
+from handsfree.sums.history import DayVisit, History, HorseFacts, Noted
+
+
+def facts(horse: Horse) -> HorseFacts:
+    """What the log knows of a horse; a day of birth that is none is left out."""
+    born, exactly = None, False
+    if horse.born:
+        try:
+            exactly = len(horse.born) > 4
+            born = date.fromisoformat(horse.born if exactly else f"{horse.born}-01-01")
+        except ValueError:
+            born, exactly = None, False
+    return HorseFacts(horse.name, horse.kind, horse.breed, born, exactly)
+
+
+def local_day(moment: str) -> date:
+    """The day of an ISO 8601 moment by the clock of this place."""
+    return datetime.fromisoformat(moment).astimezone().date()
+
+
+def history(log: Log, horse: Horse) -> History:
+    """All visits to a horse, one for each day. A visit of which nothing counts is one too."""
+    days: dict[date, list[Noted]] = {local_day(at): [] for at in log.visit_starts(horse.id)}
+    for row in log.horse_entries(horse.id):
+        unsure = row.status != "confirmed" and doubtful(row.confidence, row.doubt)
+        noted = Noted(from_json(row.body), unsure, row.entry_id)
+        days[local_day(row.visit_started)].append(noted)
+    visits = tuple(DayVisit(on, tuple(days[on])) for on in sorted(days))
+    return History(facts(horse), visits)
+
+
+def named(log: Log, name: str) -> Horse:
+    """The horse of this name; LogError with the likeliest other name where there is none."""
+    horse = log.horse(name)
+    if horse is None:
+        near = process.extractOne(
+            name, log.horse_names(), scorer=fuzz.ratio, processor=str.casefold, score_cutoff=60
+        )
+        hint = f"; did you mean {near[0]}?" if near else ""
+        raise LogError(f"there is no horse '{name}' in the log{hint}")
+    return horse
+
+
+def histories(log: Log) -> Iterator[History]:
+    """The histories of all horses, in alphabetical order."""
+    for horse in log.horses():
+        yield history(log, horse)

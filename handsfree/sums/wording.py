@@ -1,0 +1,147 @@
+"""Sums in words, written once for the eye and for the ear.
+
+A sum makes its lines of `Words`; what differs between a screen and a voice is only how a
+number, a day or an entry is put.
+"""
+
+from datetime import date
+from typing import Protocol
+
+from handsfree.grammar.grammar import Grammar
+from handsfree.grammar.wording import Wording, number_with_unit
+from handsfree.records.entries import Entry
+from handsfree.records.units import Quantity
+from handsfree.visit.spoken import Spoken
+
+DECIMALS = {"mm": 0, "cm": 1, "in": 2, "deg": 0, "kg": 0, "lb": 0}
+"""Digits after the point that are worth telling: nobody measures a hoof closer."""
+
+MONTHS = (
+    "January February March April May June July August September October November December"
+).split()
+
+
+class Words(Protocol):
+    """How a listener or a reader is told things. All words come from grammar/words.csv."""
+
+    def limb(self, id: str | None) -> str:
+        """ "left hind" for the ear, "LH" for the eye."""
+        ...
+
+    def word(self, slot: str, id: str | None) -> str:
+        """The trade word of an id of words.csv ("hoof angle"); "" for None."""
+        ...
+
+    def entry(self, entry: Entry) -> str:
+        """An entry without its limb."""
+        ...
+
+    def number(self, value: float, decimals: int = 0) -> str:
+        """A bare number."""
+        ...
+
+    def measure(self, value: Quantity, unit: str, decimals: int | None = None) -> str:
+        """A measure in the unit wanted (mm, cm, in, deg, kg, lb); DECIMALS where not said."""
+        ...
+
+    def day(self, day: date) -> str:
+        """A day."""
+        ...
+
+    def plain(self, text: str) -> str:
+        """Free words; for the ear with their digits said."""
+        ...
+
+
+def count(words: Words, number: int, one: str, several: str | None = None) -> str:
+    """ "1 week", "6 weeks"."""
+    return f"{words.number(number)} {one if number == 1 else several or one + 's'}"
+
+
+class ForEye:
+    """Words for a screen or a sheet."""
+
+    def __init__(self, grammar: Grammar) -> None:
+        self._wording = Wording(grammar)
+
+    def limb(self, id: str | None) -> str:
+        """LH; "a foot" where none was named."""
+        return id or "a foot"
+
+    def word(self, slot: str, id: str | None) -> str:
+        """The trade word of an id."""
+        return self._wording.word(slot, id)
+
+    def entry(self, entry: Entry) -> str:
+        """An entry without its limb."""
+        return self._wording.describe(entry)
+
+    def number(self, value: float, decimals: int = 0) -> str:
+        """Digits, without needless zeros."""
+        return _digits(value, decimals)
+
+    def measure(self, value: Quantity, unit: str, decimals: int | None = None) -> str:
+        """ "82 mm", "50°", "3.25 in"."""
+        places = DECIMALS[unit] if decimals is None else decimals
+        return number_with_unit(float(_digits(value.to(unit), places)), unit)
+
+    def day(self, day: date) -> str:
+        """2026-11-25 (ISO 8601)."""
+        return day.isoformat()
+
+    def plain(self, text: str) -> str:
+        """The words as they are."""
+        return text
+
+
+class ForEar:
+    """Words for the voice: no digits, every number as it would be said."""
+
+    def __init__(self, grammar: Grammar, today: date | None = None) -> None:
+        self._spoken, self._wording = Spoken(grammar), Wording(grammar)
+        self._today = today
+
+    def limb(self, id: str | None) -> str:
+        """ "left hind"; "a foot" where none was named."""
+        return self._spoken.limb(id)
+
+    def word(self, slot: str, id: str | None) -> str:
+        """The trade word of an id."""
+        return self._wording.word(slot, id)
+
+    def entry(self, entry: Entry) -> str:
+        """An entry without its limb."""
+        return self._spoken.entry(entry)
+
+    def number(self, value: float, decimals: int = 0) -> str:
+        """A number in words."""
+        return self._spoken.number(float(_digits(value, decimals)))
+
+    def measure(self, value: Quantity, unit: str, decimals: int | None = None) -> str:
+        """ "eighty two millimeters", "three and a quarter inches"."""
+        number = value.to(unit)
+        if unit == "in" and decimals is None:
+            # In sixteenths, as a rule is read.
+            return self._spoken.measure(round(number * 16) / 16, unit)
+        places = DECIMALS[unit] if decimals is None else decimals
+        return self._spoken.measure(float(_digits(number, places)), unit)
+
+    def day(self, day: date) -> str:
+        """ "June fourteen"; with the year where it is not the present one."""
+        said = f"{MONTHS[day.month - 1]} {self._spoken.number(day.day)}"
+        if self._today is None or day.year == self._today.year:
+            return said
+        hundreds, rest = divmod(day.year, 100)
+        if rest < 10:
+            return f"{said} {self._spoken.number(day.year)}"
+        return f"{said} {self._spoken.number(hundreds)} {self._spoken.number(rest)}"
+
+    def plain(self, text: str) -> str:
+        """Free words with every digit said."""
+        return self._spoken.text(text)
+
+
+def _digits(value: float, decimals: int) -> str:
+    text = f"{value:.{decimals}f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text == "-0" else text
