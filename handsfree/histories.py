@@ -7,9 +7,9 @@ from rapidfuzz import fuzz, process
 
 from handsfree.errors import LogError
 from handsfree.log import Horse, Log
-from handsfree.recording import doubtful
 from handsfree.records.entries import from_json
 from handsfree.sums.history import DayVisit, History, HorseFacts, Noted
+from handsfree.visit.dialogue import unsure
 
 
 def facts(horse: Horse) -> HorseFacts:
@@ -29,12 +29,26 @@ def local_day(moment: str) -> date:
     return datetime.fromisoformat(moment).astimezone().date()
 
 
-def history(log: Log, horse: Horse) -> History:
-    """All visits to a horse, one for each day. A visit of which nothing counts is one too."""
-    days: dict[date, list[Noted]] = {local_day(at): [] for at in log.visit_starts(horse.id)}
+def history(log: Log, horse: Horse, but: str | None = None) -> History:
+    """All visits to a horse (save the one whose id is `but`), one for each day.
+
+    A visit of which nothing counts is one too.
+    """
+    starts = log.visit_starts(horse.id)
+    days: dict[date, list[Noted]] = {local_day(at): [] for id, at in starts if id != but}
     for row in log.horse_entries(horse.id):
-        unsure = row.status != "confirmed" and doubtful(row.confidence, row.doubt)
-        noted = Noted(from_json(row.body), unsure, row.entry_id)
+        if row.visit_id == but:
+            continue
+        doubtful = row.status != "confirmed" and unsure(row.confidence, row.doubt)
+        noted = Noted(
+            from_json(row.body),
+            doubtful,
+            row.entry_id,
+            status=row.status,
+            confidence=row.confidence,
+            heard=row.heard,
+            by=row.status_by,
+        )
         days[local_day(row.visit_started)].append(noted)
     visits = tuple(DayVisit(on, tuple(days[on])) for on in sorted(days))
     return History(facts(horse), visits)

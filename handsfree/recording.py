@@ -7,13 +7,15 @@ from typing import Any, TypeVar
 
 from handsfree.engines.together import Alternative
 from handsfree.grammar.grammar import Reading
+from handsfree.histories import history, local_day
 from handsfree.log import Entry as LoggedEntry
 from handsfree.log import Horse, Log, NoticeRow, UtteranceRow, Visit
 from handsfree.log.rows import now
 from handsfree.records.entries import from_json, to_json
 from handsfree.session import Outcome
-from handsfree.visit import nails
-from handsfree.visit.dialogue import DOUBTFUL_BELOW, Dialogue
+from handsfree.sums.asked import Past
+from handsfree.sums.nailed import in_shoes
+from handsfree.visit.dialogue import Dialogue, unsure
 from handsfree.visit.turn import Kept, Key, Notice, Turn
 from handsfree.waiting import Waiting
 
@@ -110,6 +112,7 @@ class Recorder:
         self._nail_notices: dict[str, str] = {}
         if horse is not None:
             dialogue.go_on(horse.name, None, ())
+            self._tell_of_the_past()
 
     @property
     def visit_id(self) -> str | None:
@@ -130,7 +133,7 @@ class Recorder:
         utterances = self._log.utterances(visit.id)
         limb = utterances[-1].limb if utterances else None
         self.dialogue.go_on(visit.horse, limb, kept)
-        self._know_nails()
+        self._tell_of_the_past()
         for notice in self._log.notices(visit.id):
             if notice.kind == "nails" and notice.limb:
                 self._nail_notices[notice.limb] = notice.id
@@ -179,7 +182,7 @@ class Recorder:
         if self._visit_id is None:
             horse_id = self._horse.id if self._horse else None
             self._visit_id = self._log.start_visit(self._source, horse_id).id
-            self._know_nails()
+            self._tell_of_the_past()
         kept = self._log.append(
             self._visit_id,
             UtteranceRow(
@@ -225,26 +228,15 @@ class Recorder:
     def _part(self) -> None:
         self._visit_id, self._ids, self._nail_notices = None, {}, {}
 
-    def _know_nails(self) -> None:
+    def _tell_of_the_past(self) -> None:
+        """Tell the dialogue of the horse's visits before this one, as if on the day of this."""
         if self._log is not None and self._horse is not None:
-            self.dialogue.know(nails_in_shoe(self._log, self._horse.name, self._visit_id))
-
-
-def doubtful(confidence: float | None, doubt: str | None) -> bool:
-    """Whether what was heard so needs a second look."""
-    return doubt is not None or (confidence is not None and confidence < DOUBTFUL_BELOW)
+            begun = None if self._visit_id is None else self._log.visit(self._visit_id)
+            day = local_day(now() if begun is None else begun.started_at)
+            past = history(self._log, self._horse, but=self._visit_id).until(day)
+            self.dialogue.know(in_shoes(past), Past(past, day))
 
 
 def is_doubtful(entry: LoggedEntry) -> bool:
     """Whether a stored entry needs a second look."""
-    return doubtful(entry.confidence, entry.doubt)
-
-
-def nails_in_shoe(log: Log, horse: str, but: str | None = None) -> dict[str, int]:
-    """How many nails each shoe of a horse has after all its visits, save the visit `but`."""
-    known: dict[str, int] = {}
-    for visit in reversed(log.visits(horse=horse)):
-        if visit.id != but:
-            entries = [from_json(e.body) for e in log.entries(visit.id, in_force=True)]
-            known = nails.in_shoe_after(entries, known)
-    return known
+    return unsure(entry.confidence, entry.doubt)

@@ -1,4 +1,4 @@
-"""The core (grammar, records, session, visit) loads where no engine, sound, screen or log is."""
+"""The core loads where no engine, sound, screen or log is (grammar, records, visit, sums …)."""
 
 import subprocess
 import sys
@@ -19,6 +19,9 @@ HEAVY = [
     "click",
     "sqlite3",
     "sqlite_utils",
+    "scipy",
+    "matplotlib",
+    "plotext",
 ]
 
 
@@ -26,7 +29,8 @@ HEAVY = [
     "module",
     [
         *("handsfree.grammar", "handsfree.records.entries", "handsfree.session"),
-        "handsfree.visit.dialogue",
+        *("handsfree.visit.dialogue", "handsfree.sums.brief", "handsfree.sums.weight"),
+        *("handsfree.sums.marks", "handsfree.sums.helped"),
     ],
 )
 def test_core_imports_nothing_of_engines_sound_screen_or_database(module: str):

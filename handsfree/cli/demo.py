@@ -8,6 +8,7 @@ import click
 from rich.console import Console
 
 from handsfree import demo as recordings
+from handsfree import years as two_years
 from handsfree.cli.by_ear import play_by_ear
 from handsfree.cli.options import engine_options
 from handsfree.cli.screen import by_limb, console, safe
@@ -30,15 +31,28 @@ from handsfree.visit.dialogue import Dialogue
     is_flag=True,
     help="Another visit, through the loop of 'listen': with what is answered by tone and words.",
 )
+@click.option(
+    "--years",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="No listening: write two invented years of both horses into a new log, to try the sums.",
+)
 @engine_options
 def demo(
-    by_ear: bool, engines: tuple[str, ...], vosk_model: Path | None, neural_model: Path | None
+    by_ear: bool,
+    years: Path | None,
+    engines: tuple[str, ...],
+    vosk_model: Path | None,
+    neural_model: Path | None,
 ) -> int:
     """Hear an invented visit to two horses and show what it becomes.
 
-    The log is a temporary one and is gone afterwards.
+    The log is a temporary one and is gone afterwards (but for --years, which keeps its FILE).
     """
     out, err = console(), console(to_stderr=True)
+    if years is not None:
+        _tell_years(years, out)
+        return ExitCode.OK
     place = recordings.folder()
     started = time.monotonic()
     with (
@@ -64,6 +78,18 @@ def demo(
         finally:
             ears.close()
     return ExitCode.OK
+
+
+def _tell_years(file: Path, out: Console) -> None:
+    with Log.open(file) as log:
+        said = two_years.tell(log)
+        horses = log.horse_names()
+        visits = len(log.visits())
+    names = " and ".join(safe(name) for name in horses)
+    out.print(f"{names}: {visits} invented visits, {said} utterances in {safe(str(file))}")
+    out.print("Now for instance, as if it were 25 November 2026:")
+    for words in (f"brief {horses[-1]}", "due", f"change {horses[0]}", f"marks {horses[-1]}"):
+        out.print(f"  handsfree {words} --on 2026-11-25 --log {safe(str(file))}", soft_wrap=True)
 
 
 def _play(

@@ -1,6 +1,7 @@
 """Options that several commands take."""
 
 from collections.abc import Callable
+from datetime import date, datetime
 from pathlib import Path
 from typing import TypeVar
 
@@ -19,6 +20,29 @@ def log_option(command: F) -> F:
         metavar="FILE",
         help="The log's file (default: log.db in your data folder, or $HANDSFREE_LOG).",
     )(command)
+
+
+def on_option(command: F) -> F:
+    """`--on DATE`: the day taken for today."""
+    return click.option(
+        "--on",
+        "today",
+        type=click.DateTime(["%Y-%m-%d"]),
+        callback=_day,
+        metavar="DATE",
+        help="As if today were this day (as 2026-11-25); later visits do not count.",
+    )(command)
+
+
+def _day(ctx: click.Context, parameter: click.Parameter, value: datetime | None) -> date:
+    return date.today() if value is None else value.date()
+
+
+def json_option(command: F) -> F:
+    """`--json`."""
+    return click.option("--json", "as_json", is_flag=True, help="Print JSON, nothing else.")(
+        command
+    )
 
 
 def engine_options(command: F) -> F:

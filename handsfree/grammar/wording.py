@@ -23,8 +23,12 @@ class Wording:
 
     def __init__(self, grammar: Grammar) -> None:
         self._shown: dict[tuple[str, str], str] = {}
+        self._with_detail: dict[str, str] = {}
         for word in grammar.table:
             self._shown.setdefault((word.slot, word.id), word.forms[0])
+            # Some items are called otherwise when more is said: "creased", "crease lengthened".
+            if word.slot == "shoe" and word.id == word.group:
+                self._with_detail.setdefault(word.id, word.forms[0])
 
     def word(self, slot: str, id: str | None) -> str:
         """The word to show for an id; the id itself where the table has none."""
@@ -80,6 +84,8 @@ class Wording:
         if item == "fit":
             return detail or "fit"
         name = self.word("shoe", item)
+        if detail and item in self._with_detail:
+            name = self._with_detail[item]
         detail_first = item in {"clips", "studs"}
         return _joined(detail or "", name) if detail_first else _joined(name, detail or "")
 

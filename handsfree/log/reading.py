@@ -50,7 +50,8 @@ def horse_entries(db: Database, horse_id: str) -> list[HorseEntry]:
     """What counts of all visits to a horse, oldest visit first, in the order it was said."""
     rows = db.query(
         """SELECT e.visit_id AS visit_id, e.visit_started AS visit_started, e.id AS entry_id,
-            e.status AS status, e.confidence AS confidence, e.doubt AS doubt, e.body AS body
+            e.status AS status, e.confidence AS confidence, e.doubt AS doubt, e.body AS body,
+            e.heard AS heard, e.status_by AS status_by
         FROM visits AS v JOIN entries_in_force AS e ON e.visit_id = v.id
         WHERE v.horse_id = ? ORDER BY v.started_at, v.rowid, e.utterance_seq, e.seq""",
         [horse_id],
@@ -58,10 +59,10 @@ def horse_entries(db: Database, horse_id: str) -> list[HorseEntry]:
     return [HorseEntry(**row | {"body": json.loads(row["body"])}) for row in rows]
 
 
-def visit_starts(db: Database, horse_id: str) -> list[str]:
-    """When each visit to a horse began, oldest first."""
-    sql = "SELECT started_at FROM visits WHERE horse_id = ? ORDER BY started_at"
-    return [str(row["started_at"]) for row in db.query(sql, [horse_id])]
+def visit_starts(db: Database, horse_id: str) -> list[tuple[str, str]]:
+    """Id and beginning of each visit to a horse, oldest first."""
+    sql = "SELECT id, started_at FROM visits WHERE horse_id = ? ORDER BY started_at"
+    return [(str(row["id"]), str(row["started_at"])) for row in db.query(sql, [horse_id])]
 
 
 def visit(db: Database, id_or_prefix: str) -> Visit:

@@ -166,6 +166,8 @@ class HorseEntry:
     confidence: float | None
     doubt: str | None
     body: EntryBody
+    heard: str = ""
+    status_by: str = ""
 
 
 @dataclass(frozen=True)

@@ -85,8 +85,8 @@ class Log(JudgedLog):
         with self._reading() as db:
             return reading.horse_entries(db, horse_id)
 
-    def visit_starts(self, horse_id: str) -> list[str]:
-        """When each visit to a horse began, oldest first."""
+    def visit_starts(self, horse_id: str) -> list[tuple[str, str]]:
+        """Id and beginning (as in Visit) of each visit to a horse, oldest first."""
         with self._reading() as db:
             return reading.visit_starts(db, horse_id)
 

@@ -134,6 +134,13 @@ class Growth:
 Quantity = Length | Angle | Weight
 
 
+def kind_of(quantity_id: str) -> type[Length] | type[Angle] | type[Weight]:
+    """What a quantity is: a length, an angle or a weight."""
+    if quantity_id.endswith("angle"):
+        return Angle
+    return Weight if quantity_id == "weight" else Length
+
+
 def quantity(value: float, unit: str) -> Quantity:
     """A number with the unit that was said, typed. Raises ValueError for an unknown unit."""
     kinds: tuple[type[Length] | type[Angle] | type[Weight], ...] = (Length, Angle, Weight)

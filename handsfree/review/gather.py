@@ -20,9 +20,9 @@ from handsfree.review.items import (
     Item,
     Part,
 )
-from handsfree.review.plausible import question
 from handsfree.review.sayings import Sayings, entries_of
 from handsfree.visit.dialogue import DOUBTFUL_BELOW
+from handsfree.visit.plausible import question
 
 MOST_ALTERNATIVES = 8
 

@@ -10,11 +10,11 @@ from handsfree.records.entries import Entry, to_json
 from handsfree.review import overview
 from handsfree.review.choices import Choices
 from handsfree.review.items import Done, Item, Part
-from handsfree.review.plausible import question
 from handsfree.review.putting import Putting
 from handsfree.review.sayable import Sayable
 from handsfree.review.sayings import entries_of, replaced
 from handsfree.review.view import View
+from handsfree.visit.plausible import question
 
 STALE = "it has changed meanwhile; look again"
 

@@ -43,11 +43,19 @@ class HorseFacts:
 
 @dataclass(frozen=True)
 class Noted:
-    """One entry that counts. `doubtful`: not surely heard and not confirmed since."""
+    """One entry that counts. `doubtful`: not surely heard and not confirmed since.
+
+    `status` is heard or confirmed, `by` who gave it that, `confidence` how surely it was heard
+    (None: typed), `heard` the words it was made of.
+    """
 
     entry: Entry
     doubtful: bool = False
     id: str | None = None
+    status: str = "confirmed"
+    confidence: float | None = None
+    heard: str | None = None
+    by: str | None = None
 
 
 @dataclass(frozen=True)
@@ -78,6 +86,13 @@ class History:
     def until(self, day: date) -> "History":
         """Without what came after this day."""
         return History(self.horse, tuple(v for v in self.visits if v.on <= day))
+
+    def plus(self, day: date, notes: Sequence[Noted]) -> "History":
+        """With what was noted on a day besides; a visit of that day becomes one with it."""
+        earlier = [note for v in self.visits if v.on == day for note in v.notes]
+        others = [v for v in self.visits if v.on != day]
+        visits = sorted([*others, DayVisit(day, (*earlier, *notes))], key=lambda v: v.on)
+        return History(self.horse, tuple(visits))
 
     @property
     def last(self) -> DayVisit | None:
@@ -136,26 +151,31 @@ def measures(
     return found
 
 
+def typed(entry: Measurement) -> tuple[Quantity, str] | None:
+    """A measurement's value and the unit it was said in; None where it lacks one of them.
+
+    The unit may be none of that quantity (an angle in inches, `units.kind_of`): who reckons
+    with it must look, so that it can say what was wrong.
+    """
+    if entry.value is None or entry.unit is None:
+        return None
+    try:
+        return quantity(entry.value, entry.unit), entry.unit
+    except ValueError:
+        return None
+
+
 def _of_day(
     visit: DayVisit, quantity_id: str, limb: str | None, side: str | None
 ) -> Iterator[Measured]:
-    said = [
-        (at, entry)
-        for at, entry in enumerate(visit.entries)
-        if isinstance(entry, Measurement)
-        and (entry.quantity, entry.limb, entry.side) == (quantity_id, limb, side)
-        and entry.value is not None
-        and entry.unit is not None
-    ]
-    stages = _stages(visit.entries, limb, [at for at, _ in said])
-    for (_, entry), stage in zip(said, stages, strict=True):
-        assert entry.value is not None
-        assert entry.unit is not None
-        try:
-            value = quantity(entry.value, entry.unit)
-        except ValueError:
-            continue
-        yield Measured(visit.on, entry.limb, entry.side, quantity_id, value, entry.unit, stage)
+    said: list[tuple[int, Quantity, str]] = []
+    for at, entry in enumerate(visit.entries):
+        if isinstance(entry, Measurement) and (value := typed(entry)) is not None:
+            about = (entry.quantity, entry.limb, entry.side)
+            said += [(at, *value)] if about == (quantity_id, limb, side) else []
+    stages = _stages(visit.entries, limb, [at for at, _, _ in said])
+    for (_, value_said, unit), stage in zip(said, stages, strict=True):
+        yield Measured(visit.on, limb, side, quantity_id, value_said, unit, stage)
 
 
 def _stages(entries: Sequence[Entry], limb: str | None, places: list[int]) -> list[Stage]:

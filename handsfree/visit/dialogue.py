@@ -10,6 +10,8 @@ from dataclasses import dataclass, field, replace
 from handsfree.grammar.grammar import Grammar, Reading
 from handsfree.records.entries import Entry, belongs_to_horse
 from handsfree.session import Outcome, Session, State
+from handsfree.sums.asked import QUESTIONS, Past, answer
+from handsfree.sums.history import Noted
 from handsfree.visit import cautions, nails, pace
 from handsfree.visit.answer import Answer, Tone
 from handsfree.visit.cautions import Caution
@@ -20,6 +22,12 @@ from handsfree.visit.turn import Kept, Key, Notice, Turn
 DOUBTFUL_BELOW = 0.8
 """Confidence below which an entry is doubtful wherever it is shown or said."""
 
+
+def unsure(confidence: float | None, doubt: str | None) -> bool:
+    """Whether what was heard so needs a second look; None: nobody had to listen."""
+    return doubt is not None or (confidence is not None and confidence < DOUBTFUL_BELOW)
+
+
 SET_DOWN = "Set the foot down when you can."
 
 
@@ -28,6 +36,7 @@ class _Visit:
     """What belongs to one visit and is forgotten with it."""
 
     known: Mapping[str, int] = field(default_factory=dict)
+    past: Past | None = None
     kept: list[Kept] = field(default_factory=list)
     last: list[Kept] = field(default_factory=list)
     put_aside: list[Kept] = field(default_factory=list)
@@ -53,7 +62,7 @@ class Dialogue:
         remind_after_s: float | None = None,
     ) -> None:
         self.session = session or Session()
-        self._spoken = Spoken(grammar)
+        self._grammar, self._spoken = grammar, Spoken(grammar)
         self._sheet = sheet or usual_sheet()
         self._remind_after_s = remind_after_s
         self._visit = _Visit()
@@ -69,9 +78,13 @@ class Dialogue:
         """How long the feet of this visit were up."""
         return pace.fold(pace.events_of(self._visit.said))
 
-    def know(self, nails_in_shoe: Mapping[str, int]) -> None:
-        """Say how many nails this horse's shoes had after the last visit, by limb."""
-        self._visit.known = dict(nails_in_shoe)
+    def know(self, nails_in_shoe: Mapping[str, int], past: Past | None = None) -> None:
+        """Tell of this horse's earlier visits.
+
+        `nails_in_shoe`: limb → nails in its shoe after the last one; `past`: all there is, for
+        what is asked of it.
+        """
+        self._visit.known, self._visit.past = dict(nails_in_shoe), past
 
     def go_on(self, horse: str | None, limb: str | None, kept: Sequence[Kept]) -> None:
         """Take up a visit again that was broken off; nothing of it is said a second time."""
@@ -139,7 +152,7 @@ class Dialogue:
             turn = replace(turn, restored=tuple(k.key for k in visit.put_aside))
             visit.put_aside = []
         if outcome.entries:
-            doubtful = confidence < DOUBTFUL_BELOW or outcome.doubt is not None
+            doubtful = unsure(confidence, outcome.doubt)
             visit.last = [
                 Kept((turn.number, at), entry, doubtful) for at, entry in enumerate(outcome.entries)
             ]
@@ -215,6 +228,8 @@ class Dialogue:
                 return Answer(Tone.COMMAND, (str(outcome.command).replace("_", " "),))
             case "horse_done":
                 return Answer(Tone.COMMAND, ("horse done", *self._summary()))
+            case str(command) if command in QUESTIONS:
+                return Answer(Tone.COMMAND, self._told(command), slow=True)
         return Answer(Tone.COMMAND)
 
     def _read_back(self) -> tuple[str, ...]:
@@ -231,6 +246,14 @@ class Dialogue:
             return ("no limb is named",)
         todo = left(self._sheet, self._visit.entries, limb)
         return (*self._named(limb), *(("left to do", *todo) if todo else ("nothing left",)))
+
+    def _told(self, question: str) -> tuple[str, ...]:
+        """What the horse's earlier visits and this one answer together."""
+        past, limb = self._visit.past, self.state.limb
+        if past is None:
+            return ("no horse is named",)
+        notes = [Noted(kept.entry, kept.doubtful) for kept in self._visit.kept]
+        return answer(question, past, notes, limb, self._grammar)
 
     def _confirmed(self, turn: Turn) -> tuple[str, ...]:
         limb = self.state.limb

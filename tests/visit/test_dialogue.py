@@ -1,12 +1,16 @@
 """The dialogue driven by typed words: what is answered, kept and warned of."""
 
 from collections.abc import Mapping
+from datetime import date
 
 import pytest
 
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
+from handsfree.records.entries import Work
 from handsfree.session import Session
+from handsfree.sums.asked import Past
+from handsfree.sums.history import DayVisit, History, HorseFacts, Noted
 from handsfree.visit.answer import Answer, Tone
 from handsfree.visit.dialogue import SET_DOWN, Dialogue
 from handsfree.visit.turn import Turn
@@ -227,3 +231,32 @@ def test_with_the_ears_off_nothing_happens(talk: Talk) -> None:
     assert talk.dialogue.hear(reading, 0.97, 100, 101) is None
     assert talk.words("ears on") == ["ears on"]
     assert talk.words("read back") == ["nothing noted"]
+
+
+def test_questions_are_answered_from_earlier_visits_and_change_nothing(talk: Talk) -> None:
+    assert talk.words("brief me") == ["no horse is named"]
+    visit = DayVisit(date(2025, 3, 20), (Noted(Work(limb="LH", action="trimmed")),))
+    past = Past(History(HorseFacts("Bramble"), (visit,)), date(2025, 5, 1))
+    talk.dialogue.know({}, past)
+    talk("left hind")
+    before = talk.dialogue.state
+    assert talk.words("previous visit") == ["left hind", "March twenty", "trimmed"]
+    assert talk.tones("date the mark") == [Tone.COMMAND]
+    assert talk.words("check balance")[0] == "left hind"
+    assert "six weeks" in " ".join(talk.words("date the next visit"))
+    assert "Last time" in talk.words("brief me")
+    assert (talk.dialogue.state.limbs, talk.dialogue.state.last) == (before.limbs, before.last)
+
+
+def test_what_was_said_today_counts_in_the_answers(talk: Talk) -> None:
+    talk.dialogue.know({}, Past(History(HorseFacts("Bramble"), ()), date(2025, 5, 1)))
+    talk("left hind bruise outside heel twenty five millimeters below the hairline")
+    said = " ".join(talk.words("date the mark"))
+    # 25 mm at 2.1 mm a week (Kolstrung et al. 2012) are 83 days
+    assert "February seven" in said
+
+
+def test_another_horse_is_not_answered_for(talk: Talk) -> None:
+    talk.dialogue.know({}, Past(History(HorseFacts("Bramble"), ()), date(2025, 5, 1)))
+    talk("next horse")
+    assert talk.words("brief me") == ["no horse is named"]

@@ -4,7 +4,7 @@ import pytest
 
 from handsfree.grammar import Grammar
 from handsfree.records.entries import Finding, Measurement, Nails, Plan, Remark, Work
-from handsfree.review.plausible import RANGES, question
+from handsfree.visit.plausible import RANGES, question
 
 
 def measured(quantity: str, value: float | None, unit: str | None) -> Measurement:

@@ -1,0 +1,128 @@
+"""Questions asked aloud under the horse, answered from earlier visits and this one."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from handsfree.grammar.grammar import Grammar
+from handsfree.records.entries import Measurement
+from handsfree.sums import balance_lines, interval, marks
+from handsfree.sums.balance import checks, missing
+from handsfree.sums.brief import Section, brief
+from handsfree.sums.history import DayVisit, History, Noted, typed
+from handsfree.sums.sources import CantSay
+from handsfree.sums.wording import ForEar
+
+QUESTIONS = frozenset({"brief", "previous_visit", "date_mark", "balance", "date_visit"})
+"""Ids of the commands that ask."""
+
+LINES_ALOUD = 3
+"""Lines of a section of the brief that are spoken: more is forgotten while it is heard."""
+
+NO_LIMB = ("no limb is named",)
+
+
+@dataclass(frozen=True)
+class Past:
+    """A horse's earlier visits, and the day of this one."""
+
+    history: History
+    today: date
+
+
+def answer(
+    question: str, past: Past, notes: Sequence[Noted], limb: str | None, grammar: Grammar
+) -> tuple[str, ...]:
+    """Phrases to be spoken. `notes` are those of this visit, `limb` is in force (or None).
+
+    Raises KeyError for what is none of QUESTIONS.
+    """
+    ear = ForEar(grammar, past.today)
+    now = past.history.plus(past.today, notes) if notes else past.history
+    match question:
+        case "brief":
+            return aloud(brief(past.history, grammar, past.today, ear))
+        case "previous_visit":
+            return _previous(past, notes, limb, ear)
+        case "date_mark":
+            return _mark(now, past.today, limb, ear)
+        case "balance":
+            return _balance(now, limb, ear)
+        case "date_visit":
+            return _next_visit(now, past.today, ear)
+    raise KeyError(question)
+
+
+def aloud(sections: Sequence[Section]) -> tuple[str, ...]:
+    """A brief as phrases for the ear: of each section its title and first lines."""
+    said: list[str] = []
+    for section in sections:
+        left_out = len(section.lines) - LINES_ALOUD
+        said += [section.title, *section.lines[:LINES_ALOUD]]
+        said += ["and more on the screen"] if left_out > 0 else []
+    return tuple(said) or ("nothing is known of this horse yet",)
+
+
+def _mark(history: History, today: date, limb: str | None, ear: ForEar) -> tuple[str, ...]:
+    """When the mark of this limb that was seen last was made, and when it will be out."""
+    if limb is None:
+        return NO_LIMB
+    found = sorted(marks.dated(history, today, limb), key=lambda mark: mark.seen_on)
+    if found:
+        return tuple(marks.lines(found[-1], ear))
+    cannot = sorted(marks.undated(history, today, limb), key=lambda one: one.on)
+    why = str(cannot[-1].why) if cannot else "no mark below the hairline is noted"
+    return (ear.limb(limb), ear.plain(why))
+
+
+def _balance(history: History, limb: str | None, ear: ForEar) -> tuple[str, ...]:
+    """What is beyond a guideline first, then the rest; what is missing where nothing is."""
+    if limb is None:
+        return NO_LIMB
+    found = sorted(checks(history, limb), key=lambda check: not check.beyond)
+    if not found:
+        lacking = [ear.plain(str(each)) for each in missing(history, limb)]
+        return (ear.limb(limb), *lacking[:1])
+    return tuple(line for check in found for line in balance_lines.lines(check, ear)[:2])
+
+
+def _next_visit(history: History, today: date, ear: ForEar) -> tuple[str, ...]:
+    found = interval.window(history, today)
+    if isinstance(found, CantSay):
+        return (ear.plain(str(found)),)
+    return tuple(interval.lines(found, today, ear)[:3])
+
+
+def _previous(past: Past, notes: Sequence[Noted], limb: str | None, ear: ForEar) -> tuple[str, ...]:
+    """What the latest earlier visit with a word about this limb noted, and what is different."""
+    if limb is None:
+        return NO_LIMB
+    for visit in reversed(past.history.visits):
+        theirs = [n for n in visit.notes if n.entry.limb == limb]
+        if theirs and visit.on <= past.today:
+            said = (f"{'perhaps ' * n.doubtful}{ear.entry(n.entry)}" for n in theirs)
+            return (ear.limb(limb), ear.day(visit.on), *said, *_changes(visit, notes, limb, ear))
+    return (ear.limb(limb), "nothing noted before")
+
+
+def _changes(visit: DayVisit, notes: Sequence[Noted], limb: str, ear: ForEar) -> list[str]:
+    """How the measures of today differ from those of that visit, where both were said."""
+    before = {
+        (e.quantity, e.side): typed(e)
+        for e in visit.entries
+        if isinstance(e, Measurement) and e.limb == limb
+    }
+    said: list[str] = []
+    for note in notes:
+        now = note.entry
+        if not isinstance(now, Measurement) or now.limb != limb or note.doubtful:
+            continue
+        new, then = typed(now), before.get((now.quantity, now.side))
+        if new is None or then is None or type(new[0]) is not type(then[0]):
+            continue
+        names = ear.word("side", now.side), ear.word("quantity", now.quantity)
+        more = new[0].amount - then[0].amount
+        difference = ear.measure(type(new[0])(abs(more)), new[1])
+        how = "the same" if not more else f"{difference} {'more' if more > 0 else 'less'}"
+        said.append(" ".join(part for part in (*names, how, "now") if part))
+    return said

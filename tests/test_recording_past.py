@@ -1,0 +1,74 @@
+"""A recorder tells the dialogue of the horse's earlier visits, and of no later ones."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from handsfree.grammar import Grammar, load
+from handsfree.grammar.words import plain_words
+from handsfree.log import Log
+from handsfree.recording import Heard, Line, Recorder
+from handsfree.visit.dialogue import Dialogue
+
+
+@pytest.fixture(scope="module")
+def grammar() -> Grammar:
+    return load(horse_names=["Bramble", "Thistle"])
+
+
+@pytest.fixture
+def log(tmp_path: Path) -> Iterator[Log]:
+    with Log.open(tmp_path / "log.db") as opened:
+        for name in ("Bramble", "Thistle"):
+            opened.add_horse(name)
+        yield opened
+
+
+def say(recorder: Recorder, grammar: Grammar, text: str) -> Line:
+    line = recorder.take(Heard(text, grammar.read(plain_words(text)), 1.0, 0.0, 0.0, ("text",)))
+    assert line is not None
+    return line
+
+
+def told(line: Line) -> list[str]:
+    return [part for answer in line.turn.answers for part in answer.say]
+
+
+def visit(log: Log, grammar: Grammar, horse: str, day: str, *said: str) -> str:
+    found = log.horse(horse)
+    assert found is not None
+    begun = log.start_visit("typed", found.id, started_at=f"{day}T12:00:00+00:00")
+    recorder = Recorder("typed", log, Dialogue(grammar))
+    recorder.go_on(begun)
+    for text in said:
+        say(recorder, grammar, text)
+    return begun.id
+
+
+def test_a_horse_named_at_the_start_is_known_before_the_first_word(
+    log: Log, grammar: Grammar
+) -> None:
+    visit(log, grammar, "Bramble", "2025-01-10", "left hind thrush in the frog")
+    recorder = Recorder("microphone", log, Dialogue(grammar), log.horse("Bramble"))
+    assert "Look at" in told(say(recorder, grammar, "brief me"))
+
+
+def test_the_horse_named_by_voice_is_the_one_told_of(log: Log, grammar: Grammar) -> None:
+    visit(log, grammar, "Bramble", "2025-01-10", "left hind thrush in the frog")
+    visit(log, grammar, "Thistle", "2025-01-10", "left hind mild corn")
+    recorder = Recorder("microphone", log, Dialogue(grammar))
+    say(recorder, grammar, "horse thistle")
+    say(recorder, grammar, "left hind")
+    assert told(say(recorder, grammar, "previous visit"))[2:] == ["mild corn"]
+
+
+def test_an_old_visit_taken_up_again_knows_nothing_of_later_ones(
+    log: Log, grammar: Grammar
+) -> None:
+    old = visit(log, grammar, "Bramble", "2025-01-10", "left hind drove eight nails", "new shoe")
+    visit(log, grammar, "Bramble", "2025-03-10", "left hind shoe pulled", "left barefoot")
+    recorder = Recorder("typed", log, Dialogue(grammar))
+    recorder.go_on(log.visit(old))
+    say(recorder, grammar, "left hind")
+    assert told(say(recorder, grammar, "previous visit")) == ["left hind", "nothing noted before"]
