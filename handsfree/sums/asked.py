@@ -6,7 +6,7 @@ from datetime import date
 
 from handsfree.grammar.grammar import Grammar
 from handsfree.records.entries import Measurement
-from handsfree.sums import balance_lines, interval, marks
+from handsfree.sums import balance_lines, interval, mark_lines, marks
 from handsfree.sums.balance import checks, missing
 from handsfree.sums.brief import Section, brief
 from handsfree.sums.history import DayVisit, History, Noted, typed
@@ -68,22 +68,32 @@ def _mark(history: History, today: date, limb: str | None, ear: ForEar) -> tuple
     if limb is None:
         return NO_LIMB
     found = sorted(marks.dated(history, today, limb), key=lambda mark: mark.seen_on)
-    if found:
-        return tuple(marks.lines(found[-1], ear))
-    cannot = sorted(marks.undated(history, today, limb), key=lambda one: one.on)
-    why = str(cannot[-1].why) if cannot else "no mark below the hairline is noted"
-    return (ear.limb(limb), ear.plain(why))
+    if not found:
+        cannot = sorted(marks.undated(history, today, limb), key=lambda one: one.on)
+        why = str(cannot[-1].why) if cannot else "no mark below the hairline is noted"
+        return (ear.limb(limb), ear.plain(why))
+    mark = found[-1]
+    return (
+        mark_lines.title(mark, ear),
+        *mark_lines.dates(mark, ear)[:1],
+        ear.plain(str(mark.rate.source)),
+        *mark_lines.forward_lines(mark.forward, today, ear)[:1],
+    )
 
 
 def _balance(history: History, limb: str | None, ear: ForEar) -> tuple[str, ...]:
-    """What is beyond a guideline first, then the rest; what is missing where nothing is."""
+    """What is beyond a guideline as the foot was left; what is missing where nothing is."""
     if limb is None:
         return NO_LIMB
-    found = sorted(checks(history, limb), key=lambda check: not check.beyond)
+    found = {(check.id, check.limbs): check for check in checks(history, limb)}.values()
     if not found:
         lacking = [ear.plain(str(each)) for each in missing(history, limb)]
         return (ear.limb(limb), *lacking[:1])
-    return tuple(line for check in found for line in balance_lines.lines(check, ear)[:2])
+    beyond = [check for check in found if check.beyond]
+    if not beyond:
+        day = ear.day(max(check.on for check in found))
+        return (ear.limb(limb), f"nothing measured is beyond a guideline, last measured {day}")
+    return tuple(line for check in beyond for line in balance_lines.lines(check, ear)[:2])
 
 
 def _next_visit(history: History, today: date, ear: ForEar) -> tuple[str, ...]:

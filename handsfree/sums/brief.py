@@ -151,7 +151,7 @@ def _look(history: History, today: date, words: Words) -> Iterable[str]:
             yield balance_lines.lines(check, words)[0]
     for mark in dated:
         ahead = mark_lines.forward_lines(mark.forward, today, words)[:1]
-        yield "; ".join((mark_lines.lines(mark, words)[0], *ahead))
+        yield "; ".join((mark_lines.title(mark, words), *ahead))
     for each in wear.wear(history):
         if len(each.seen) > 1 and seen_last - each.seen[-1] <= LOOK_WITHIN:
             yield wear.headline(each, words)

@@ -29,10 +29,9 @@ _STAGES = {
 
 def lines(mark: "MarkDate", words: Words) -> list[str]:
     """What it is, when it was at the hairline, what was going on then, when it will be out."""
-    said = [_title(mark, words)]
+    said = [title(mark, words), *dates(mark, words)]
     if isinstance(mark.range, CantSay):
-        return [*said, words.plain(str(mark.range))]
-    said += range_lines(mark.range, mark.below, mark.seen_on, words)
+        return said
     if not mark.agree:
         said.append("no day suits all its sightings: all of theirs taken; perhaps two marks")
     said += growth.lines(mark.rate, words, mark.unit)[:1]
@@ -44,6 +43,13 @@ def lines(mark: "MarkDate", words: Words) -> list[str]:
         source = words.plain(str(growth.CURTIS))
         said.append(f"if it is the birth ring, at the ground about {due}: {source}")
     return said
+
+
+def dates(mark: "MarkDate", words: Words) -> list[str]:
+    """When it was at the hairline, or why that cannot be said."""
+    if isinstance(mark.range, CantSay):
+        return [words.plain(str(mark.range))]
+    return range_lines(mark.range, mark.below, mark.seen_on, words)
 
 
 def span(days: DateRange, words: Words) -> str:
@@ -83,7 +89,8 @@ def forward_lines(ahead: Forward | CantSay, today: date, words: Words) -> list[s
     return said
 
 
-def _title(mark: "MarkDate", words: Words) -> str:
+def title(mark: "MarkDate", words: Words) -> str:
+    """What it is, how far down and when it was seen."""
     bare = replace(mark.sightings[-1].finding, below_hairline_mm=None, extent_mm=None, trend=None)
     below = f"{words.measure(mark.below, mark.unit)} below the hairline"
     what = words.entry(bare) or "a mark"

@@ -4,6 +4,7 @@ A sum makes its lines of `Words`; what differs between a screen and a voice is o
 number, a day or an entry is put.
 """
 
+import re
 from datetime import date
 from typing import Protocol
 
@@ -19,6 +20,9 @@ DECIMALS = {"mm": 0, "cm": 1, "in": 2, "deg": 0, "kg": 0, "lb": 0}
 MONTHS = (
     "January February March April May June July August September October November December"
 ).split()
+
+
+_A_YEAR = re.compile(r"(?<![\d.,-])(?:1[5-9]|20)\d\d(?![\d.,-])")
 
 
 class Words(Protocol):
@@ -131,14 +135,18 @@ class ForEar:
         said = f"{MONTHS[day.month - 1]} {self._spoken.number(day.day)}"
         if self._today is None or day.year == self._today.year:
             return said
-        hundreds, rest = divmod(day.year, 100)
+        return f"{said} {self._year(day.year)}"
+
+    def _year(self, year: int) -> str:
+        """ "nineteen ninety two"."""
+        hundreds, rest = divmod(year, 100)
         if rest < 10:
-            return f"{said} {self._spoken.number(day.year)}"
-        return f"{said} {self._spoken.number(hundreds)} {self._spoken.number(rest)}"
+            return self._spoken.number(year)
+        return f"{self._spoken.number(hundreds)} {self._spoken.number(rest)}"
 
     def plain(self, text: str) -> str:
-        """Free words with every digit said."""
-        return self._spoken.text(text)
+        """Free words with every digit said, and what looks like a year said as one."""
+        return self._spoken.text(_A_YEAR.sub(lambda found: self._year(int(found[0])), text))
 
 
 def _digits(value: float, decimals: int) -> str:
