@@ -107,6 +107,8 @@ def tell(log: Log, grammar: Grammar | None = None, path: Path | None = None) -> 
         recorder = _AtThatTime(log, grammar, visit)
         for text in told.said:
             recorder.take(Heard(text, readings[text], 1.0, 0.0, 0.0, ("text",)))
+        # He looked it over at the tailgate: sheets hold nothing that nobody has confirmed.
+        log.confirm([entry.id for entry in log.entries(visit.id, in_force=True)], "review")
         last[told.horse] = visit
     return sum(len(visit.said) + len(visit.put_into_last) for visit in years.visits)
 

@@ -23,6 +23,9 @@ STANDARD_INPUT = "-"
 BLOCK_S = 0.25
 _MAX_BLOCK_VALUES = 1 << 18
 """Most samples read at once over all channels: caps memory for absurd rates and channel counts."""
+_RATES = range(4_000, 768_001)
+"""Samples a second that a recording may have (common practice, no source): below there is no
+speech left, and a header that says 1 would make hours of every second."""
 _UNKNOWN_FRAMES = 1 << 60
 """libsndfile reports lengths beyond this when the header does not tell."""
 
@@ -83,6 +86,7 @@ class SoundReader:
         except BaseException:
             self._stack.close()
             raise
+        self.rate: int = self._sound.samplerate
         known = self._sound.frames < _UNKNOWN_FRAMES
         self.duration_s = self._sound.frames / self._sound.samplerate if known else None
 
@@ -116,6 +120,10 @@ class SoundReader:
             tail = resampler.resample_chunk(np.zeros(0, np.float32), last=True)
             if len(tail):
                 yield np.clip(tail, -1.0, 1.0)
+
+    def as_recorded(self) -> Iterator[NDArray[np.float32]]:
+        """Yield the blocks at the rate of the recording, `rate`, instead of iterating."""
+        yield from self._mono_blocks()
 
     def _open(self, source: str | Path | BinaryIO) -> tuple[str, IO[bytes]]:
         if source == STANDARD_INPUT or source is sys.stdin.buffer:
@@ -162,6 +170,11 @@ class SoundReader:
                 f"{self.name}: is not a WAV or FLAC recording, or its start is damaged"
             ) from error
         self._stack.callback(sound.close)
+        if sound.samplerate not in _RATES:
+            raise UnreadableSound(
+                f"{self.name}: its header says {sound.samplerate} samples a second, "
+                "as no recorder makes"
+            )
         return sound
 
     def _check(self, header: WavHeader) -> tuple[bytes, int]:

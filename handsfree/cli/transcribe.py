@@ -9,6 +9,7 @@ import click
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
+from handsfree.bringing.digest import digest
 from handsfree.cli.options import engine_options, log_option
 from handsfree.cli.screen import LIMBS, by_limb, clock, console, safe
 from handsfree.engines.choose import TEXT, ModelFolders, listeners
@@ -70,7 +71,10 @@ def transcribe(
         for file in files:
             recorder = Recorder(file, log, Dialogue(grammar, Session(limb)), about)
             try:
-                out.file(file, _lines(file, ears, grammar, recorder, err, show=not as_json))
+                lines = _lines(file, ears, grammar, recorder, err, show=not as_json)
+                if log is not None and ears is not None and Path(file).is_file():
+                    lines = _remembered(log, file, recorder, lines, err)
+                out.file(file, lines)
             except UnreadableSound as error:
                 err.print(f"handsfree: {safe(str(error))}", soft_wrap=True)
                 code = ExitCode.UNREADABLE
@@ -107,6 +111,30 @@ def _lines(
         yield from sound_lines(
             file, ears, recorder, report, lambda line: err.print(safe(line), soft_wrap=True)
         )
+
+
+def _remembered(
+    log: Log, file: str, recorder: Recorder, lines: Iterable[Line], err: Console
+) -> Iterator[Line]:
+    """The lines, with a word where the log has this sound already; it is remembered from now on."""
+    sound, _ = digest(Path(file))
+    known = log.recording(sound)
+    if known is not None and known.visits:
+        visit = log.visit(known.visits[-1])
+        err.print(
+            f"{safe(Path(file).name)}: was taken before, visit {visit.id[:8]} of "
+            f"{visit.started_at[:10]}; this makes another",
+            soft_wrap=True,
+        )
+    elif known is None:
+        log.take_recording(sound, Path(file).name)
+    visit_id: str | None = None
+    for line in lines:
+        if known is None and recorder.visit_id not in (None, visit_id):
+            visit_id = recorder.visit_id
+            log.recording_became(sound, [visit_id] if visit_id else [], done=False)
+        yield line
+    log.recording_became(sound, [], done=True)
 
 
 class progress_bar:

@@ -7,14 +7,17 @@ would wait for it.
 import os
 import signal
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_context, parent_process
 from multiprocessing.connection import wait
+from typing import TypeVar
 
-from handsfree.engines.base import Clip, Hearing, Listener
+from handsfree.engines.base import Clip, Hearing, Listener, ScoringListener
 from handsfree.errors import EngineError
+
+T = TypeVar("T")
 
 _here: Listener | EngineError | None = None
 
@@ -45,6 +48,12 @@ def _hear(clip: Clip | None) -> Hearing | None:
     return _here.hear(clip) if clip is not None else None
 
 
+def _score(clip: Clip, sentences: Sequence[str]) -> tuple[float, ...]:
+    if isinstance(_here, ScoringListener):
+        return _here.score(clip, sentences)
+    raise EngineError("this recognizer cannot score sentences")
+
+
 class Apart:
     """Wraps a listener made in another process by `make(*arguments)` (both picklable).
 
@@ -61,13 +70,20 @@ class Apart:
 
     def hear(self, clip: Clip) -> Hearing:
         """Recognise one clip in the other process and wait for it."""
-        try:
-            self._loading.result()
-            hearing = self._pool.submit(_hear, clip).result()
-        except BrokenProcessPool as error:
-            raise EngineError(f"engine {self.name} died while it listened; run it again") from error
+        hearing = self._ask(_hear, clip)
         assert hearing is not None
         return hearing
+
+    def score(self, clip: Clip, sentences: Sequence[str]) -> tuple[float, ...]:
+        """Score sentences in the other process; it must be a listener that can."""
+        return self._ask(_score, clip, sentences)
+
+    def _ask(self, do: Callable[..., T], *arguments: object) -> T:
+        try:
+            self._loading.result()
+            return self._pool.submit(do, *arguments).result()
+        except BrokenProcessPool as error:
+            raise EngineError(f"engine {self.name} died while it listened; run it again") from error
 
     def close(self) -> None:
         """End the process."""

@@ -1,5 +1,6 @@
 """What every recognizer takes and gives: one small protocol."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
@@ -82,6 +83,16 @@ class Listener(Protocol):
 
     def hear(self, clip: Clip) -> Hearing:
         """Recognise one clip. Never raises for odd sound (empty, silent, clipped)."""
+        ...
+
+
+@runtime_checkable
+class ScoringListener(Listener, Protocol):
+    """A listener that can say how well sentences fit which another listener heard."""
+
+    def score(self, clip: Clip, sentences: Sequence[str]) -> tuple[float, ...]:
+        """A figure for each sentence (words separated by spaces), higher is better, in the
+        listener's own unit; −inf where it cannot be said so. Never raises for odd sound."""
         ...
 
 

@@ -1,7 +1,9 @@
 """The neural listener: Whisper held to the grammar, on the sound as recorded."""
 
+import math
 import os
 import threading
+from collections.abc import Sequence
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -12,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from handsfree.engines.base import SAMPLE_RATE, Clip, HeardWord, Hearing, Hypothesis, Sound
-from handsfree.engines.whisper_decoder import Decoder, Floats
+from handsfree.engines.whisper_decoder import Decoder, Floats, Memory, log_norms
 from handsfree.engines.whisper_features import log_mel
 from handsfree.engines.whisper_model import (
     PACKAGE,
@@ -255,6 +257,30 @@ class NeuralListener:
         with _one_thread():
             patient = self._decode(sound, self._patient_s, self._tree)[0]
         return patient if patient.accepted or not quick.hypotheses else replace(quick, again=False)
+
+    def score(self, clip: Clip, sentences: Sequence[str]) -> tuple[float, ...]:
+        """The score each sentence would have as a hypothesis of the quick hearing."""
+        sound = _tidy(clip.raw)
+        if sound is None:
+            return (-math.inf,) * len(sentences)
+        with _one_thread():
+            memory = self._model.decoder.listen(self._model.encode(sound, _QUICK_S))
+            return tuple(self._score_one(memory, sentence.split()) for sentence in sentences)
+
+    def _score_one(self, memory: Memory, words: Sequence[str]) -> float:
+        model, opening = self._model, self._opening
+        tokens = [token for word in words for token in model.tokens.word(word)]
+        if not tokens or len(opening) + len(tokens) > model.decoder.positions:
+            return -math.inf
+        cache = model.decoder.new_cache(1, len(opening) + len(tokens))
+        given = np.array([opening + tokens], dtype=np.int64)
+        states = model.decoder.advance(given, memory, cache)[0, len(opening) - 1 :]
+        logits = model.decoder.logits(states)
+        following = (*tokens, model.tokens.end)
+        norms = log_norms(logits, model.masks.always)
+        total = float(sum(logits[n, t] - norms[n] for n, t in enumerate(following)))
+        prior = self._prior.totals([following])[0]
+        return (total - PRIOR_WEIGHT * prior) / len(following)
 
     def _decode(self, sound: Sound, tail_s: float, tree: TokenTree) -> tuple[Hearing, bool]:
         """What is heard with `tail_s` of silence after it, and whether it repeats itself."""

@@ -15,7 +15,7 @@ import numpy as np
 
 from handsfree.engines.base import SAMPLE_RATE, Clip, HeardWord, Hearing, Hypothesis, Sound
 from handsfree.errors import EngineError
-from handsfree.grammar.acceptor import Acceptor
+from handsfree.grammar.acceptor import Acceptor, from_sentences
 
 NO_MARGIN = -20.0
 """The margin of a clip in which nothing was found; finite, and below any real one."""
@@ -36,6 +36,8 @@ _ALTERNATIVE = re.compile(r"\(\d+\)$")
 _GARBAGE = "__"
 """Starts the made-up words of one phone each that stand for free speech."""
 _GARBAGE_PROBABILITY = 0.03
+_ONLY = "only"
+"""The search for one sentence."""
 _PHONES = tuple(
     "AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH "
     "UH UW V W Y Z ZH".split()
@@ -104,6 +106,7 @@ class PocketSphinxListener:
             ) from error
         self.accept_margin = accept_margin
         self._open_word, self._raw_up_to_s = open_word, raw_up_to_s
+        self._free: dict[bytes, list[_Segment]] = {}
         # compallsen: scores are relative to the best sound model computed in each frame.
         # Unless all are computed, each search has its own yardstick and the two decodings
         # cannot be compared.
@@ -162,6 +165,30 @@ class PocketSphinxListener:
         more = tuple(h for h in other.hypotheses if h.text not in known)
         return replace(best, hypotheses=best.hypotheses + more)
 
+    def score(self, clip: Clip, sentences: Sequence[str]) -> tuple[float, ...]:
+        """The margin of each sentence as if it were the only one, on the denoised sound.
+
+        −inf where a word has no pronunciation or the sound does not reach its end.
+        """
+        sound = clip.raw if clip.clean is None else clip.clean
+        pcm = _pcm(sound)
+        if len(sound) < _SHORTEST_S * SAMPLE_RATE or not any(pcm):
+            return (-math.inf,) * len(sentences)
+        free = self._phones(pcm)
+        return tuple(self._score_one(pcm, free, sentence.split()) for sentence in sentences)
+
+    def _score_one(self, pcm: bytes, free: Sequence[_Segment], words: Sequence[str]) -> float:
+        if not words or any(self._decoder.lookup_word(word) is None for word in words):
+            return -math.inf
+        arcs = list(_arcs(from_sentences([words]), len(words) + 1, None))
+        self._decoder.add_fsg(_ONLY, self._decoder.create_fsg(_ONLY, 0, len(words) + 1, arcs))
+        path = self._decode(_ONLY, pcm)
+        assert self._grammar is not None
+        self._decoder.activate_search(self._grammar)
+        self._decoder.remove_search(_ONLY)
+        own = [segment for segment in path if not _is_filler(segment.word)]
+        return _whole_margin(path, free, own) if own else -math.inf
+
     def _hear(self, sound: Sound) -> Hearing:
         nothing = Hearing(self.name, (), NO_MARGIN, False)
         pcm = _pcm(sound)
@@ -172,12 +199,9 @@ class PocketSphinxListener:
         words = [segment for segment in path if not _is_filler(segment.word)]
         if not words:
             return nothing
-        free = self._decode("phones", pcm)
+        free = self._phones(pcm)
         own = [word for word in words if not word.word.startswith(_GARBAGE)]
-        margin = min(
-            _margin(path, free, own[0].first, own[-1].end),
-            _margin(path, free, 0, path[-1].end) + _WHOLE_ALLOWANCE,
-        )
+        margin = _whole_margin(path, free, own)
         heard = tuple(
             HeardWord(
                 _ALTERNATIVE.sub("", word.word),
@@ -233,10 +257,28 @@ class PocketSphinxListener:
             for segment in decoder.seg()
         ]
 
+    def _phones(self, pcm: bytes) -> list[_Segment]:
+        """The free decoding; that of the last few sounds is kept for `score`."""
+        if pcm not in self._free:
+            while len(self._free) > 1:
+                del self._free[next(iter(self._free))]
+            self._free[pcm] = self._decode("phones", pcm)
+        return self._free[pcm]
+
     def _sureness(self, word: _Segment, free: Sequence[_Segment]) -> float:
         """The word's own margin squeezed into 0..1; a half at `accept_margin`."""
         margin = _margin([word], free, word.first, word.end)
         return 1.0 / (1.0 + math.exp(min(50.0, self.accept_margin - margin)))
+
+
+def _whole_margin(
+    path: Sequence[_Segment], free: Sequence[_Segment], own: Sequence[_Segment]
+) -> float:
+    """The margin from the first to the last of the words, bounded by that of the whole clip."""
+    return min(
+        _margin(path, free, own[0].first, own[-1].end),
+        _margin(path, free, 0, path[-1].end) + _WHOLE_ALLOWANCE,
+    )
 
 
 def _margin(path: Iterable[_Segment], free: Iterable[_Segment], first: int, end: int) -> float:

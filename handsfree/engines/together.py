@@ -1,38 +1,67 @@
 """Several listeners on one clip: what they agree on is sure, what they differ on is doubtful.
 
 They fail differently (one searches phones after a denoiser, one is a neural network on the
-sound as it is), so agreement of the two is the best evidence there is. The figures of this
-module are simple steps taken from `tests/bench/hearing.py`, not a fitted calibration.
+sound as it is), so agreement of the two is the best evidence there is. Where they differ, each
+says how well the other's sentences fit, which often shows one that its own search had lost. How
+sure a verdict is comes from `confidence.py`, fitted on sounds made for that by
+`tests/bench/fit_confidence.py`.
 """
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+
 from handsfree.engines.apart import Apart
-from handsfree.engines.base import Clip, HeardWord, Hearing, Listener, PatientListener
+from handsfree.engines.base import (
+    SAMPLE_RATE,
+    Clip,
+    HeardWord,
+    Hearing,
+    Listener,
+    PatientListener,
+    ScoringListener,
+)
+from handsfree.engines.confidence import Confidence, load
 from handsfree.grammar.grammar import Grammar, Reading
 from handsfree.grammar.lessons import AS_CORRECTED, ONCE_CORRECTED
 from handsfree.grammar.meaning import Meaning, Statement
 from handsfree.grammar.words import plain_words
 from handsfree.records.entries import Remark
 
-AGREED = 0.97
-AGREED_AFTER_BENDING = 0.9
 ALONE = 0.85
-LISTED_BY_THE_OTHER = 0.75
-"""The best answer of one stands close behind the best of the other."""
-CLOSE_SECOND = 0.9
-"""How far behind that may be, in the listener's own score (natural log a token)."""
+"""Of a free remark, and of what only a listener said for which nothing was ever fitted."""
 CONTESTED = 0.6
-"""One accepted it, another heard no sentence or a different one."""
+"""At most this where a correction taught otherwise, or listeners differ and did not score each
+other's sentences."""
 
-TRUSTED = "neural"
-"""Whose answer is taken where they differ, and without whose acceptance none is: on real
-people it is right more often, and it takes less talk for a note."""
-WEAK_MARGIN = -1.9
-"""Below this margin (natural log a token) the trusted listener gives way where they differ."""
+NEURAL, SPHINX = "neural", "pocketsphinx"
+"""The listeners whose figures confidence is fitted to."""
 
+TAKEN_FROM = 0.2
+"""An answer less likely than this to be right is not taken. On the tuning part of noisy.py 0.1
+took 1% more rightly and 1% more wrongly (all doubtful), 0.3 2% fewer of either."""
+
+DOUBTFUL_BELOW = 0.8
+"""Below this a hearing that only one listener stands for is given with a doubt, as in visit/."""
+
+DIFFERED_AT_MOST = 0.79
+"""What listeners differ on is never sure, whatever the figures say: a note is right or marked
+doubtful, and nothing is erased on such a hearing."""
+
+AGREE, DIFFER, LONE = "agree", "differ", "alone"
+"""The cases of `confidence.toml`; the last with the listener's name after it."""
+
+SCORED = {NEURAL: 3, SPHINX: 2}
+"""So many best sentences of each listener are scored by the other where they differ."""
+
+NOT_LISTED = 3.0
+"""The lead over nothing, in natural log a token or a frame (real ones are below it)."""
+
+Scores = Mapping[str, Mapping[str, float]]
+"""By listener and sentence, how well it fits."""
 
 LESSON = "lesson"
 """Where an alternative comes from that nobody heard but a person once taught."""
@@ -81,6 +110,12 @@ def _quickly(ear: Listener, clip: Clip) -> Hearing:
     return ear.hear_quickly(clip) if isinstance(ear, PatientListener) else ear.hear(clip)
 
 
+def _patiently(ear: Listener, clip: Clip, quick: Hearing) -> Hearing:
+    if quick.again and isinstance(ear, PatientListener):
+        return ear.hear_patiently(clip, quick)
+    return quick
+
+
 def as_remark(verdict: Verdict) -> Verdict:
     """The verdict on a clip of which it is known that it is the rest of a remark."""
     said = ("remark", *plain_words(verdict.free_text or ""))
@@ -90,6 +125,26 @@ def as_remark(verdict: Verdict) -> Verdict:
     return replace(
         verdict, reading=reading, confidence=ALONE, heard=" ".join(said), doubt=doubt, speech=True
     )
+
+
+@dataclass(frozen=True)
+class Room:
+    """What is known of the sound itself: its length (s), and speech over noise (dB) as the
+    denoiser parts them (None without one)."""
+
+    seconds: float
+    snr_db: float | None
+
+
+def room_of(clip: Clip) -> Room:
+    """Measure a clip. The figure is bounded to -20..40 dB, beyond which nothing changes."""
+    seconds = len(clip.raw) / SAMPLE_RATE
+    if clip.clean is None or not len(clip.raw):
+        return Room(seconds, None)
+    kept = float(np.mean(np.square(clip.clean, dtype=np.float64)))
+    taken = float(np.mean(np.square(clip.raw - clip.clean, dtype=np.float64)))
+    snr_db = 10 * math.log10((kept + 1e-12) / (taken + 1e-12))
+    return Room(seconds, min(40.0, max(-20.0, snr_db)))
 
 
 @dataclass(frozen=True)
@@ -104,17 +159,28 @@ class _Vote:
         return self.reading.meaning
 
 
+@dataclass(frozen=True)
+class Candidate:
+    """An answer that may be taken: its case and features as `confidence.py` knows them."""
+
+    vote: _Vote
+    case: str
+    known: Mapping[str, float | None]
+
+
 @dataclass
 class Together:
     """Asks every listener and weighs the answers. Close it to end its threads.
 
     `live`: somebody waits for the answer, so nobody is asked twice about what sounds like talk
-    to all of them, and nobody is waited for where the trusted one hears nothing but talk.
+    to all of them, nobody is waited for where the trusted one hears nothing but talk, and they
+    are not asked to score each other's sentences: what they differ on is doubtful either way.
     """
 
     listeners: Sequence[Listener]
     grammar: Grammar
     live: bool = False
+    confidence: Confidence = field(default_factory=load, repr=False)
     _pool: ThreadPoolExecutor | None = field(default=None, init=False, repr=False)
 
     def hear(self, clip: Clip) -> Verdict:
@@ -122,30 +188,51 @@ class Together:
 
         Who can answer quickly is given more time only where the quick answers do not agree.
         """
+        room = self._room(clip)
         if len(self.listeners) == 1:
-            return self.weigh([self.listeners[0].hear(clip)])
+            return self.weigh([self.listeners[0].hear(clip)], room)
         if self._pool is None:
             self._pool = ThreadPoolExecutor(len(self.listeners))
         asked = [self._pool.submit(_quickly, ear, clip) for ear in self.listeners]
         hearings = self._only_talk(asked) if self.live else None
         if hearings is not None:
-            return self.weigh(hearings)
+            return self.weigh(hearings, room)
         hearings = [each.result() for each in asked]
-        verdict = self.weigh(hearings)
-        if verdict.confidence >= AGREED_AFTER_BENDING or verdict.is_remark:
-            return verdict
-        if not any(hearing.again for hearing in hearings):
+        verdict = self.weigh(hearings, room)
+        if verdict.is_remark or self._agreed(hearings):
             return verdict
         if self.live and not any(hearing.accepted for hearing in hearings):
             return verdict
-        return self.weigh(
-            [
-                ear.hear_patiently(clip, quick)
-                if quick.again and isinstance(ear, PatientListener)
-                else quick
-                for ear, quick in zip(self.listeners, hearings, strict=True)
+        if any(hearing.again for hearing in hearings):
+            given = zip(self.listeners, hearings, strict=True)
+            more = [self._pool.submit(_patiently, ear, clip, quick) for ear, quick in given]
+            hearings = [each.result() for each in more]
+        return self.weigh(hearings, room, {} if self.live else self._scores(clip, hearings))
+
+    def _scores(self, clip: Clip, hearings: Sequence[Hearing]) -> Scores:
+        """Each listener's scores of what the others heard, where that can help."""
+        asked = self._to_score(hearings)
+        if not asked or not any(h.accepted for h in hearings) or self._agreed(hearings):
+            return {}
+        assert self._pool is not None
+        return {
+            name: dict(zip(asked, scores.result(), strict=True))
+            for name, scores in [
+                (ear.name, self._pool.submit(ear.score, clip, asked))
+                for ear in self.listeners
+                if isinstance(ear, ScoringListener)
             ]
-        )
+        }
+
+    def _to_score(self, hearings: Sequence[Hearing]) -> list[str]:
+        """The sentences in question; none where fewer than two listeners heard any."""
+        if sum(bool(hearing.hypotheses) for hearing in hearings) < 2:
+            return []
+        texts = [h.text for each in hearings for h in each.hypotheses[: SCORED.get(each.engine, 1)]]
+        return list(dict.fromkeys(text for text in texts if text))
+
+    def _room(self, clip: Clip) -> Room:
+        return room_of(clip)
 
     def _only_talk(self, asked: "Sequence[Future[Hearing]]") -> list[Hearing] | None:
         """The hearings to go by where the trusted listener is sure that it is only talk.
@@ -154,16 +241,15 @@ class Together:
         The other listeners take longest over just such clips.
         """
         names = [ear.name for ear in self.listeners]
-        if TRUSTED not in names:
+        if NEURAL not in names:
             return None
-        trusted = asked[names.index(TRUSTED)].result()
+        trusted = asked[names.index(NEURAL)].result()
         words = plain_words(trusted.free_text or "")
         known = sum(word in self.grammar.acceptor.vocabulary for word in words)
         if trusted.accepted or len(words) < TALK_WORDS or known > TALK_KNOWN * len(words):
             return None
         return [
-            trusted if name == TRUSTED else Hearing(name, (), float("-inf"), False)
-            for name in names
+            trusted if name == NEURAL else Hearing(name, (), float("-inf"), False) for name in names
         ]
 
     def close(self) -> None:
@@ -174,14 +260,35 @@ class Together:
             if isinstance(listener, Apart):
                 listener.close()
 
-    def weigh(self, hearings: Sequence[Hearing]) -> Verdict:
-        """Decide from what each listener heard, and from what corrections taught of it."""
-        return self._taught(self._decided(hearings), hearings)
+    def weigh(
+        self, hearings: Sequence[Hearing], room: Room | None = None, scores: Scores | None = None
+    ) -> Verdict:
+        """Decide from what each listener heard, and from what corrections taught of it.
 
-    def _decided(self, hearings: Sequence[Hearing]) -> Verdict:
+        `room` is what is known of the sound, `scores` what the listeners made of each other's
+        sentences; None where nobody asked.
+        """
+        return self._taught(self._decided(hearings, room, scores or {}), hearings)
+
+    def candidates(
+        self,
+        hearings: Sequence[Hearing],
+        room: Room | None = None,
+        scores: Scores | None = None,
+    ) -> list[Candidate]:
+        """The answers that may be taken, one for each meaning; empty where none may be."""
+        return list(self._candidates(hearings, self._votes(hearings), room, scores or {}))
+
+    def _agreed(self, hearings: Sequence[Hearing]) -> bool:
+        return any(each.case == AGREE for each in self.candidates(hearings))
+
+    def _votes(self, hearings: Sequence[Hearing]) -> list[_Vote]:
+        return [vote for h in hearings if (vote := self._vote(h)) is not None]
+
+    def _decided(self, hearings: Sequence[Hearing], room: Room | None, scores: Scores) -> Verdict:
         engines = tuple(h.engine for h in hearings)
         free = next((h.free_text for h in hearings if h.free_text), None)
-        votes = [vote for h in hearings if (vote := self._vote(h)) is not None]
+        votes = self._votes(hearings)
         remark = self._remark(hearings, votes)
         if remark is not None:
             words = tuple(HeardWord(w) for w in remark.heard)
@@ -190,7 +297,7 @@ class Together:
             return Verdict(remark, ALONE, heard, engines, (), words, free, doubt)
         if not votes and not free:
             return Verdict(Reading(()), 0.0, "", engines, speech=False)
-        winner, confidence, doubt = self._decide(votes, len(hearings))
+        winner, confidence, doubt = self._decide(hearings, votes, room, scores)
         alternatives = self._alternatives(hearings, winner)
         if winner is None:
             best = max(votes, key=lambda v: v.accepted, default=None)
@@ -249,40 +356,133 @@ class Together:
         return free.meaning is not None and free.meaning == reading.meaning
 
     def _decide(
-        self, votes: Sequence[_Vote], listeners: int
+        self,
+        hearings: Sequence[Hearing],
+        votes: Sequence[_Vote],
+        room: Room | None,
+        scores: Scores,
     ) -> tuple[_Vote | None, float, str | None]:
+        offers = [(self._sureness(c), c) for c in self._candidates(hearings, votes, room, scores)]
+        confidence, best = max(offers, key=lambda offer: offer[0], default=(0.0, None))
+        if best is None or confidence < TAKEN_FROM:
+            return None, 0.0, "sounds like speech that is no note"
+        if best.case == DIFFER:
+            confidence = min(confidence, DIFFERED_AT_MOST)
+            apart = " and ".join(v.hearing.engine for v in votes if v.meaning != best.vote.meaning)
+            return best.vote, confidence, f"{apart or 'the other'} heard it differently"
+        if confidence >= DOUBTFUL_BELOW:
+            return best.vote, confidence, None
+        weakly = "heard weakly" if best.case == AGREE else "heard weakly by one listener"
+        return best.vote, confidence, weakly
+
+    def _sureness(self, candidate: Candidate) -> float:
+        if candidate.case in self.confidence.cases:
+            sureness = self.confidence.of(candidate.case, candidate.known)
+            unscored = any(candidate.known.get(f"{name}_of") is None for name in (NEURAL, SPHINX))
+            return min(CONTESTED, sureness) if candidate.case == DIFFER and unscored else sureness
+        return ALONE - min(0.35, candidate.vote.reading.bend)
+
+    def _candidates(
+        self,
+        hearings: Sequence[Hearing],
+        votes: Sequence[_Vote],
+        room: Room | None,
+        scores: Scores,
+    ) -> Iterator[Candidate]:
+        """What all agree on, else every sentence in question; none where nobody accepted any."""
         read = [v for v in votes if v.meaning is not None]
         accepted = [v for v in read if v.accepted]
         for vote in accepted:
             if any(v is not vote and v.meaning == vote.meaning for v in read):
-                bent = vote.reading.bend > 0
-                return vote, AGREED_AFTER_BENDING if bent else AGREED, None
-        trusted = next((v for v in votes if v.hearing.engine == TRUSTED), None)
-        if not accepted or (trusted is not None and trusted not in accepted):
-            return None, 0.0, "sounds like speech that is no note"
-        if listeners == 1:
-            return self._alone(accepted[0])
-        others = [v for v in accepted if v is not trusted]
-        best, confidence = trusted or others[0], CONTESTED
-        if trusted is not None and others:
-            listed = next((v for v in others if self._lists(trusted, v.meaning)), None)
-            if listed is not None:
-                best, confidence = listed, LISTED_BY_THE_OTHER
-            elif trusted.hearing.margin < WEAK_MARGIN:
-                best = others[0]
-        apart = " and ".join(v.hearing.engine for v in votes if v is not best)
-        return best, confidence, f"{apart or 'the other'} heard it differently"
+                yield Candidate(vote, AGREE, self._known(vote, hearings, room))
+                return
+        if len(hearings) == 1:
+            for vote in accepted:
+                case = f"{LONE}-{vote.hearing.engine}"
+                yield Candidate(vote, case, self._known(vote, hearings, room))
+        elif accepted:
+            neural = next((v for v in votes if v.hearing.engine == NEURAL), None)
+            # Unless its figures for the others' sentences are there, its no is final: it takes
+            # less talk for a note.
+            if scores or neural is None or neural in accepted:
+                yield from self._differing(hearings, room, scores)
 
-    def _alone(self, vote: _Vote) -> tuple[_Vote, float, str | None]:
-        weak = vote.hearing.engine == TRUSTED and vote.hearing.margin < WEAK_MARGIN
-        confidence = (CONTESTED if weak else ALONE) - min(0.35, vote.reading.bend)
-        return vote, confidence, "heard weakly by one listener" if weak else None
+    def _differing(
+        self, hearings: Sequence[Hearing], room: Room | None, scores: Scores
+    ) -> Iterator[Candidate]:
+        """All sentences in question, those of one meaning as one, and how they compare."""
+        by_meaning: dict[Meaning, list[_Vote]] = {}
+        for hearing in hearings:
+            for hypothesis in hearing.hypotheses[: SCORED.get(hearing.engine, 1)]:
+                words = hypothesis.words
+                reading = self.grammar.read([w.text for w in words], [w.sureness for w in words])
+                if reading.meaning is not None:
+                    vote = _Vote(hearing, reading, words, hearing.accepted)
+                    by_meaning.setdefault(reading.meaning, []).append(vote)
+        scored = {name: self._by_text(name, hearings, scores) for name in (NEURAL, SPHINX)}
+        for meaning, votes in by_meaning.items():
+            known = self._known(votes[0], hearings, room)
+            for name, texts in scored.items():
+                own = _best(texts, (_text(vote) for vote in votes))
+                rest = (_text(v) for m, vs in by_meaning.items() if m != meaning for v in vs)
+                other = _best(texts, rest)
+                known[f"{name}_of"] = own
+                if own is not None:
+                    lead = NOT_LISTED if other is None else own - other
+                    known[f"{name}_lead"] = 0.0 if math.isnan(lead) else lead
+            firsts = {h.engine: h.hypotheses[0].text for h in hearings if h.hypotheses}
+            texts_here = {_text(vote) for vote in votes}
+            for name in (NEURAL, SPHINX):
+                known[f"{name}_first"] = float(firsts.get(name) in texts_here)
+                known[f"{name}_heard"] = float(any(v.hearing.engine == name for v in votes))
+                accepted = any(h.accepted for h in hearings if h.engine == name)
+                known[f"{name}_accepted"] = float(accepted)
+            yield Candidate(votes[0], DIFFER, known)
 
-    def _lists(self, vote: _Vote, meaning: Meaning | None) -> bool:
-        """Whether a listener has this meaning close behind its own best answer."""
-        best, *rest = vote.hearing.hypotheses
-        close = (h for h in rest if best.score - h.score <= CLOSE_SECOND)
-        return any(self.grammar.read(h.text.split()).meaning == meaning for h in close)
+    def _by_text(self, name: str, hearings: Sequence[Hearing], scores: Scores) -> dict[str, float]:
+        """One listener's score of each sentence: its own search's, where there is one."""
+        found = dict(scores.get(name, {}))
+        if name == NEURAL:
+            own = next((h for h in hearings if h.engine == NEURAL), None)
+            found |= {each.text: each.score for each in own.hypotheses} if own else {}
+        return {text: score for text, score in found.items() if not math.isnan(score)}
+
+    def _known(
+        self, vote: _Vote, hearings: Sequence[Hearing], room: Room | None
+    ) -> dict[str, float | None]:
+        """The features of one answer; None where nobody can tell."""
+        by_name = {hearing.engine: hearing for hearing in hearings}
+        neural, sphinx = by_name.get(NEURAL), by_name.get(SPHINX)
+        count = len(vote.reading.words)
+        known: dict[str, float | None] = {
+            "fit_neural": neural.margin if neural else None,
+            "fit_sphinx": sphinx.margin if sphinx else None,
+            "bend": vote.reading.bend,
+            "words": float(count),
+            "snr_db": room.snr_db if room else None,
+            "pace": count / room.seconds if room and room.seconds > 0 else None,
+        }
+        if neural is not None:
+            known["lead"] = self._lead(neural, vote.meaning)
+        if neural is not None and neural.free_text is not None:
+            free = plain_words(neural.free_text)
+            known["written"] = float(self._free_too(neural, vote.reading))
+            known["unread"] = float(abs(len(free) - count))
+        return known
+
+    def _lead(self, hearing: Hearing, meaning: Meaning | None) -> float:
+        """How far (in the listener's score) the best sentence of this meaning is before the best
+        of any other; below 0 where it is behind, NOT_LISTED where there is none of it."""
+        own = other = None
+        for hypothesis in hearing.hypotheses:
+            same = self.grammar.read(hypothesis.text.split()).meaning == meaning
+            if same and own is None:
+                own = hypothesis.score
+            elif not same and other is None:
+                other = hypothesis.score
+        if own is None:
+            return -NOT_LISTED
+        return NOT_LISTED if other is None else own - other
 
     def _alternatives(
         self, hearings: Sequence[Hearing], winner: _Vote | None
@@ -308,3 +508,11 @@ class Together:
         if opened and any(v.accepted for v in opened):
             return self.grammar.read(["remark"])
         return None
+
+
+def _text(vote: _Vote) -> str:
+    return " ".join(word.text for word in vote.words)
+
+
+def _best(scores: Mapping[str, float], texts: Iterable[str]) -> float | None:
+    return max((scores[text] for text in texts if text in scores), default=None)

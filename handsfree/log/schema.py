@@ -11,6 +11,14 @@ from contextlib import contextmanager
 
 from sqlite_utils import Database
 
+from handsfree.log import (
+    browse_schema,
+    find_schema,
+    joining_schema,
+    keeping_schema,
+    relisten_schema,
+)
+
 APPLICATION_ID = 0x48664C67
 """Written to the file's header (letters HfLg) to tell a log from other SQLite files."""
 
@@ -230,6 +238,17 @@ MIGRATIONS: tuple[str, ...] = (
     _REVIEW
     + "".join(_APPEND_ONLY.format(table=t, clash=clash) for t, clash in _REVIEW_CLASHES.items()),
     _HORSE_FACTS,
+    relisten_schema.own_hearing(_VIEWS),
+    keeping_schema.TABLES
+    + "".join(
+        _APPEND_ONLY.format(table=t, clash=clash) for t, clash in keeping_schema.CLASHES.items()
+    ),
+    joining_schema.joined(_VIEWS)
+    + "".join(
+        _APPEND_ONLY.format(table=t, clash=clash) for t, clash in joining_schema.CLASHES.items()
+    ),
+    find_schema.FINDABLE,
+    browse_schema.BROWSE,
 )
 """MIGRATIONS[n] brings version n to version n + 1."""
 

@@ -7,7 +7,12 @@ from datetime import UTC, date, datetime, time, timedelta
 
 from handsfree.errors import LogError
 from handsfree.log import marks, reading, writing
+from handsfree.log.confirmed import ConfirmedLog
+from handsfree.log.finding import FindableLog
+from handsfree.log.heard_again import HeardAgainLog, as_last_heard
+from handsfree.log.joining import JoiningLog
 from handsfree.log.judging import JudgedLog
+from handsfree.log.keeping import KeptLog
 from handsfree.log.rows import (
     Appended,
     Author,
@@ -32,7 +37,7 @@ def name_key(name: str) -> str:
     return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
 
 
-class Log(JudgedLog):
+class Log(JudgedLog, KeptLog, HeardAgainLog, ConfirmedLog, JoiningLog, FindableLog):
     """An open log. Use one per thread; any number of processes may have the same file open.
 
     Every method raises LogError, one line naming the file, when the file refuses.
@@ -49,8 +54,8 @@ class Log(JudgedLog):
     ) -> Horse:
         """Add a horse; `kind` is 'heavy', 'riding' or None, `born` YYYY or YYYY-MM-DD.
 
-        A name already there, in whatever case, gives the horse that has it; its kind is set if
-        it had none, breed and birth to what is given. Raises LogError for a blank name.
+        A name already there, in whatever case, gives the horse that has it; its kind, breed and
+        birth are set to what is given. Raises LogError for a blank name.
         """
         shown = " ".join(storable(name).split())
         if not shown:
@@ -63,7 +68,7 @@ class Log(JudgedLog):
             else:
                 new = replace(
                     known,
-                    kind=known.kind or kind,
+                    kind=kind or known.kind,
                     breed=breed or known.breed,
                     born=born or known.born,
                 )
@@ -199,9 +204,13 @@ class Log(JudgedLog):
             return reading.entries(db, reading.visit(db, visit_id).id, in_force)
 
     def utterances(self, visit_id: str) -> list[Utterance]:
-        """All utterances of a visit, in order, without their sound."""
+        """All utterances of a visit, in order, without their sound.
+
+        Of one whose entries in force are of a later hearing, words and doubt are of that.
+        """
         with self._reading() as db:
-            return reading.utterances(db, reading.visit(db, visit_id).id)
+            full = reading.visit(db, visit_id).id
+            return as_last_heard(db, full, reading.utterances(db, full))
 
     def notices(self, visit_id: str, settled: bool = False) -> list[Notice]:
         """What the program has to say about a visit and is not settled yet, in order.

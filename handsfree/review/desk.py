@@ -63,7 +63,10 @@ class Desk(Writes):
         """Take alternative `number` (from 1) in its place, confirmed; teaches."""
         if not 1 <= number <= len(item.alternatives):
             return Done(f"there is no number {number}", False)
-        words = item.alternatives[number - 1].words.split()
+        picked = item.alternatives[number - 1]
+        words = picked.words.split()
+        if picked.entries:
+            return self._write(item, lambda fresh: self._replace(fresh, picked.entries, words))
         meaning = self._sayings.exact(words)
         if meaning is None:
             return Done(f"'{' '.join(words)}' is no sentence", False)

@@ -6,6 +6,7 @@ from datetime import datetime
 
 from handsfree.grammar.wording import Wording
 from handsfree.grammar.words import plain_words
+from handsfree.log.joining import Conflict
 from handsfree.log.rows import Entry as LoggedEntry
 from handsfree.log.rows import Lesson, Utterance, Visit
 from handsfree.records.entries import Entry, Remark, from_json
@@ -32,6 +33,7 @@ class Gatherer:
 
     def __init__(self, sayings: Sayings, wording: Wording) -> None:
         self._sayings, self._wording = sayings, wording
+        self._conflicts: dict[str, Conflict] = {}
         self._candidates: dict[tuple[str, bool], tuple[str, ...]] = {}
         self.closer = False
         self.horse_kind: str | None = None
@@ -43,8 +45,10 @@ class Gatherer:
         entries: Sequence[LoggedEntry],
         passed: frozenset[str],
         lessons: Sequence[Lesson],
+        conflicts: Sequence[Conflict] = (),
     ) -> tuple[Item, ...]:
-        """The items of a visit; `entries` are those in force."""
+        """The items of a visit; `entries` are those in force, `conflicts` those still open."""
+        self._conflicts = {conflict.utterance_id: conflict for conflict in conflicts}
         by_utterance: dict[str, list[LoggedEntry]] = defaultdict(list)
         for entry in entries:
             by_utterance[entry.utterance_id].append(entry)
@@ -94,7 +98,8 @@ class Gatherer:
         return Part(stored.id, entry, text, entry.limb, stored.status, asked)
 
     def _state(self, utterance: Utterance, parts: Sequence[Part]) -> tuple[str, str | None]:
-        why = utterance.doubt
+        conflict = self._conflicts.get(utterance.id)
+        why = conflict.text if conflict else utterance.doubt
         if not parts:
             return UNCLEAR, why or "not understood"
         asked = [part.question for part in parts if part.question]
@@ -124,6 +129,11 @@ class Gatherer:
         limbs = limbs or ((utterance.limb,) if utterance.limb else ())
         seen: set[tuple[Entry, ...]] = {tuple(part.entry for part in parts), ()}
         found: list[Alternative] = []
+        if utterance.id in self._conflicts:
+            other = tuple(from_json(body) for body in self._conflicts[utterance.id].other)
+            if other not in seen:
+                seen.add(other)
+                found.append(Alternative("", self._sayings.in_words(other), other))
         key = " ".join(plain_words(utterance.heard))
         for words in (*taught.get(key, ()), *self._words_for(utterance)):
             meaning = self._sayings.exact(words.split())

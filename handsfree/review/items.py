@@ -17,11 +17,13 @@ LIMBS = ("LF", "RF", "LH", "RH")
 class Alternative:
     """Another way an utterance may have been meant.
 
-    `words` are a sentence of the grammar, `text` is what it would record, in words.
+    `words` are a sentence of the grammar, `text` is what it would record, in words. Where
+    `entries` are given it is those, whatever the words would record: another machine has them.
     """
 
     words: str
     text: str
+    entries: tuple[Entry, ...] = ()
 
 
 @dataclass(frozen=True)

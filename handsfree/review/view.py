@@ -49,6 +49,7 @@ class View:
             self._stored,
             log.passed(self._id),
             log.lessons(),
+            log.conflicts(self._id),
         )
 
     def refresh(self) -> bool:

@@ -6,7 +6,7 @@ from functools import cache
 import pytest
 
 from handsfree.engines.base import HeardWord, Hearing, Hypothesis
-from handsfree.engines.together import AGREED, CONTESTED, LESSON, Together
+from handsfree.engines.together import CONTESTED, LESSON, Together
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.lessons import AS_CORRECTED, ONCE_CORRECTED, TAUGHT_BEND, by_heard
 
@@ -18,6 +18,7 @@ class Taught:
     times: int = 1
 
 
+SURE = 0.8
 NONSENSE = "thresh in the fog of war"
 FIFTY_FIVE, FIFTY_FOUR = "toe angle fifty five degrees", "toe angle fifty four degrees"
 BENDS = "left hind outside heel brews"
@@ -184,7 +185,7 @@ def test_a_listener_alone_that_hears_words_which_were_taught_is_doubtful():
 
 def test_agreement_on_what_was_once_corrected_is_doubtful_and_offers_the_other():
     hearings = [heard("pocketsphinx", FIFTY_FIVE), heard("neural", FIFTY_FIVE)]
-    assert Together((), taught()).weigh(hearings).confidence == AGREED
+    assert Together((), taught()).weigh(hearings).confidence >= SURE
     grammar = taught(Taught(FIFTY_FIVE, FIFTY_FOUR))
     verdict = Together((), grammar).weigh(hearings)
     assert verdict.reading.meaning == taught().read(FIFTY_FIVE.split()).meaning
@@ -196,4 +197,5 @@ def test_agreement_on_what_was_once_corrected_is_doubtful_and_offers_the_other()
 def test_other_notes_are_as_sure_as_before():
     hearings = [heard("pocketsphinx", FIFTY_FOUR), heard("neural", FIFTY_FOUR)]
     verdict = Together((), taught(Taught(FIFTY_FIVE, FIFTY_FOUR))).weigh(hearings)
-    assert (verdict.confidence, verdict.doubt, verdict.alternatives) == (AGREED, None, ())
+    assert verdict.confidence >= SURE
+    assert (verdict.doubt, verdict.alternatives) == (None, ())

@@ -1,0 +1,1 @@
+"""Recordings of a pocket recorder or a telephone into the log, each once."""

@@ -1,0 +1,131 @@
+"""`handsfree keep thin-sound`, `erase` and `erased`: what takes things out of the log."""
+
+from datetime import date
+from pathlib import Path
+
+import click
+
+from handsfree import histories
+from handsfree.cli.as_json import plain
+from handsfree.cli.keep_parts import count_text, print_json, rows_text, say, size_text, who
+from handsfree.cli.options import json_option, log_option, on_option
+from handsfree.cli.screen import console, safe
+from handsfree.errors import LogError
+from handsfree.keeping import erasing, thinning
+from handsfree.log import Log
+from handsfree.log.store import name_key
+
+
+@click.command("thin-sound")
+@click.option(
+    "--older-than",
+    "months",
+    type=click.IntRange(0, thinning.MOST_MONTHS),
+    required=True,
+    metavar="MONTHS",
+    help="Sound of visits longer ago than this.",
+)
+@click.option("--doubtful", is_flag=True, help="Also of what is still doubtful.")
+@click.option("--unclear", is_flag=True, help="Also of what was unclear and not passed over.")
+@click.option("--remarks", is_flag=True, help="Also of remarks without words: nothing is left.")
+@click.option("--yes", is_flag=True, help="Do it; without this it is only shown.")
+@on_option
+@json_option
+@log_option
+def thin_sound(
+    months: int,
+    doubtful: bool,
+    unclear: bool,
+    remarks: bool,
+    yes: bool,
+    today: date,
+    as_json: bool,
+    log_path: Path | None,
+) -> None:
+    """Delete old sound by a rule; the words, entries and their history stay.
+
+    Keeps the sound of what is doubtful, unclear or a remark without words. Shows what it
+    would free; --yes does it. That it was done stays in the log.
+    """
+    rule = thinning.Rule(
+        thinning.months_before(today, months), not doubtful, not unclear, not remarks
+    )
+    with Log.open(log_path) as log:
+        found = thinning.look(log, rule)
+        before = log.path.stat().st_size
+        thinned = thinning.thin(log, found, who()) if yes else 0
+        trouble = log.give_back_space() if thinned else None
+        freed = before - log.path.stat().st_size
+    if as_json:
+        return print_json(
+            {
+                "rule": str(rule),
+                "sounds": len(found.utterances),
+                "bytes": found.bytes,
+                "kept": found.kept,
+                "kept_bytes": found.kept_bytes,
+                "done": yes,
+                "freed_bytes": freed if thinned else 0,
+                "space_not_given_back": trouble,
+            }
+        )
+    say(str(rule))
+    would = "went" if yes else "would go"
+    say(f"{count_text(len(found.utterances), 'sound')} of {size_text(found.bytes)} {would}")
+    for why, number in found.kept.items():
+        if number:
+            say(f"kept, {why}: {number:,}")
+    if not yes:
+        say("nothing is changed; --yes does it")
+    elif trouble is not None:
+        say(f"the room stays in the file for new sound, for {trouble}")
+    elif thinned:
+        say(f"the file is {size_text(freed)} smaller")
+
+
+@click.command()
+@click.argument("horse")
+@click.option("--yes", is_flag=True, help="Do not ask for the name again.")
+@json_option
+@log_option
+def erase(horse: str, yes: bool, as_json: bool, log_path: Path | None) -> None:
+    """Erase everything of one HORSE for good, as its owner may ask.
+
+    Names, words, sound, entries and their history. A record stays that it was done, when and
+    by whom, without the name. Cannot be undone.
+    """
+    with Log.open(log_path) as log:
+        found = erasing.look(log, histories.named(log, horse))
+        if not yes:
+            for table, number in found.rows.items():
+                console(to_stderr=True).print(f"{number:>8,}  {table.replace('_', ' ')}")
+            said = click.prompt(
+                f"This erases all of {safe(found.horse.name)} for good. Its name again", err=True
+            )
+            if name_key(said) != name_key(found.horse.name):
+                raise LogError("that is another name; nothing was erased")
+        done = erasing.erase(log, found, who())
+    if as_json:
+        return print_json({**plain(done), "mentions_left": found.mentions})
+    say(f"erased: {rows_text(done.counts)}")
+    if found.mentions:
+        where = count_text(found.mentions, "utterance")
+        say(f"its name still stands in {where} about other horses; 'handsfree find' shows them")
+    for each in found.unheard:
+        say(f"not in the log yet, and perhaps of it: {each}")
+    say("backups and archives made before still hold it: delete or replace them too")
+
+
+@click.command()
+@json_option
+@log_option
+def erased(as_json: bool, log_path: Path | None) -> None:
+    """List what was erased: when, by whom and how much, never of whom."""
+    with Log.open(log_path) as log:
+        found = [each for each in log.erasures() if each.counts]
+    if as_json:
+        return print_json(found)
+    for each in found:
+        say(f"{each.at[:16].replace('T', ' ')} by {each.by}: {rows_text(each.counts)}")
+    if not found:
+        say("nothing was erased")

@@ -1,0 +1,49 @@
+"""`handsfree practice push`: confirmed entries to the practice's shared store."""
+
+import json
+from pathlib import Path
+
+import click
+
+from handsfree.cli.as_json import plain
+from handsfree.cli.options import json_option, log_option
+from handsfree.cli.screen import console, safe
+from handsfree.log import Log
+from handsfree.practice.rows import rows
+from handsfree.practice.store import PracticeError, place
+from handsfree.practice.store import push as send
+
+ENVIRONMENT = "HANDSFREE_PRACTICE"
+
+
+@click.group()
+def practice() -> None:
+    """The practice's shared store: a PostgreSQL server, needed for nothing else."""
+
+
+@practice.command()
+@click.argument("url", required=False, envvar=ENVIRONMENT, metavar="[URL]")
+@json_option
+@log_option
+def push(url: str | None, as_json: bool, log_path: Path | None) -> None:
+    """Send confirmed entries to the server at URL (postgresql://…, or $HANDSFREE_PRACTICE).
+
+    Sending twice changes nothing. What was sent and is struck or corrected since is marked so.
+    Sounds and what nobody has confirmed stay here. Better keep a password in ~/.pgpass than in
+    the URL.
+    """
+    if not url:
+        raise PracticeError(f"name the server: 'handsfree practice push URL', or ${ENVIRONMENT}")
+    with Log.open(log_path) as log:
+        sent = send(url, rows(log))
+    if as_json:
+        click.echo(json.dumps(plain(sent)))
+        return
+    there = sent.confirmed - sent.added - sent.again
+    out = console()
+    out.print(f"practice {safe(place(url))}", soft_wrap=True)
+    out.print(f"{sent.confirmed} confirmed: {sent.added} new, {there} there already")
+    if sent.withdrawn:
+        out.print(f"{sent.withdrawn} sent before, marked as struck or corrected since")
+    if sent.again:
+        out.print(f"{sent.again} sent before, confirmed once more")

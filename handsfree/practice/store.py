@@ -1,0 +1,170 @@
+"""The server's side: one transaction that makes the tables and takes the rows, or nothing.
+
+A row is known by its id, so that sending the same log again, or the logs of two machines that
+were merged, changes nothing twice. Where two logs disagree on an entry the later judgement
+stands.
+"""
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import astuple, dataclass, fields
+from typing import Any
+from urllib.parse import SplitResult, urlsplit
+
+from handsfree.errors import HandsfreeError
+from handsfree.practice.rows import CONFIRMED, PracticeRow
+from handsfree.practice.schema import BEGIN, MIGRATIONS
+
+ANSWERS_WITHIN_S = 10
+"""How long the server, or another sender's transaction, is waited for, in seconds. No source."""
+
+_LOCK = 0x48664C67
+"""The key under which senders take turns (the log's own mark); any number would do."""
+
+MISSING = "the practice's store needs the package psycopg: pip install 'handsfree[practice]'"
+
+_COLUMNS = tuple(field.name for field in fields(PracticeRow))
+
+_INCOMING = f"""CREATE TEMP TABLE incoming (
+    {", ".join(f"{name} {'jsonb' if name == 'body' else 'text'}" for name in _COLUMNS)}
+) ON COMMIT DROP"""
+
+# DISTINCT ON: each horse and visit stands in many rows.
+_HORSES = """INSERT INTO handsfree.horses AS t (id, name, kind)
+SELECT DISTINCT ON (horse_id) horse_id, horse, horse_kind FROM incoming
+WHERE horse_id IS NOT NULL ORDER BY horse_id
+ON CONFLICT (id) DO UPDATE SET name = excluded.name, kind = coalesce(excluded.kind, t.kind)
+WHERE (t.name, t.kind) IS DISTINCT FROM (excluded.name, coalesce(excluded.kind, t.kind))"""
+
+_VISITS = """INSERT INTO handsfree.visits AS t (id, horse_id, started_at)
+SELECT DISTINCT ON (visit_id) visit_id, horse_id, visit_started::timestamptz FROM incoming
+ORDER BY visit_id
+ON CONFLICT (id) DO UPDATE SET horse_id = excluded.horse_id
+WHERE excluded.horse_id IS NOT NULL AND t.horse_id IS DISTINCT FROM excluded.horse_id"""
+
+# An entry never changes but for its status.
+_ENTRIES = """INSERT INTO handsfree.entries AS t
+    (id, visit_id, utterance_id, limb, kind, body, heard, said_at, replaces,
+     status, status_at, status_by)
+SELECT i.entry_id, i.visit_id, i.utterance_id, i.limb, i.kind, i.body, i.heard,
+    i.said_at::timestamptz, i.replaces, i.status, i.status_at::timestamptz, i.status_by
+FROM incoming AS i
+ON CONFLICT (id) DO UPDATE
+SET status = excluded.status, status_at = excluded.status_at, status_by = excluded.status_by
+WHERE excluded.status_at >= t.status_at AND t.status <> excluded.status
+RETURNING (xmax = 0) AS added, status"""
+
+
+class PracticeError(HandsfreeError):
+    """The practice's store cannot be used; the line says why."""
+
+
+@dataclass(frozen=True)
+class Sent:
+    """What one push did.
+
+    `confirmed` entries the log holds; of them `added` were not in the store yet. `withdrawn`
+    were in it as confirmed and are struck or corrected now, `again` are confirmed once more.
+    The rest was there already.
+    """
+
+    confirmed: int
+    added: int
+    withdrawn: int
+    again: int
+
+
+def place(url: str) -> str:
+    """The address without the name and password in it, for the screen."""
+    parts = _parts(url)
+    return (parts.netloc.rpartition("@")[2] or "this machine") + parts.path
+
+
+def _parts(url: str) -> SplitResult:
+    try:
+        parts = urlsplit(url)
+    except ValueError:
+        parts = SplitResult("", "", "", "", "")
+    if parts.scheme not in ("postgresql", "postgres"):
+        raise PracticeError("the address of the practice's store begins with postgresql://")
+    return parts
+
+
+def push(url: str, rows: Iterable[PracticeRow]) -> Sent:
+    """Send rows to the store at `url` (postgresql://…), making its tables where needed.
+
+    All or nothing. Raises PracticeError, one line without the password, where psycopg or the
+    server is missing, refuses, or has tables of a newer version.
+    """
+    shown, secret = place(url), _parts(url).netloc.rpartition("@")[0].partition(":")[2]
+    try:
+        import psycopg
+    except ImportError:
+        raise PracticeError(MISSING) from None
+    with _told(psycopg, f"practice {shown}: cannot be reached", secret):
+        connection = psycopg.connect(
+            url, connect_timeout=ANSWERS_WITHIN_S, application_name="handsfree"
+        )
+    with _told(psycopg, f"practice {shown}: refused", secret), connection:
+        # One transaction: leaving the block well ends it, an error takes all of it back.
+        _prepare(connection, shown)
+        return _take(connection, rows)
+
+
+@contextmanager
+def _told(psycopg: Any, what: str, secret: str) -> Iterator[None]:
+    try:
+        yield
+    except psycopg.errors.LockNotAvailable:
+        raise PracticeError(f"{what}: somebody else is sending; try again") from None
+    except psycopg.Error as error:
+        lines = [line.strip() for line in str(error).splitlines() if line.strip()]
+        line = lines[0] if lines else type(error).__name__
+        raise PracticeError(f"{what}: {line.replace(secret, '***') if secret else line}") from None
+
+
+def _prepare(connection: Any, shown: str) -> None:
+    """Bring the store to the newest version, alone among all senders."""
+    connection.execute(f"SET LOCAL lock_timeout = '{ANSWERS_WITHIN_S}s'")
+    connection.execute("SELECT pg_advisory_xact_lock(%s)", [_LOCK])
+    # Somebody who may only fill the tables need not be allowed to make a schema.
+    there = connection.execute("SELECT to_regclass('handsfree.version')").fetchone()[0]
+    if there is None:
+        connection.execute(BEGIN)
+    found = connection.execute("SELECT coalesce(max(number), 0) FROM handsfree.version")
+    at = int(found.fetchone()[0])
+    if at > len(MIGRATIONS):
+        raise PracticeError(
+            f"practice {shown}: was filled by a newer version of this program (format {at}, this "
+            f"one knows {len(MIGRATIONS)}); update the program"
+        )
+    for number, ddl in enumerate(MIGRATIONS[at:], at + 1):
+        connection.execute(ddl)
+        connection.execute("INSERT INTO handsfree.version (number) VALUES (%s)", [number])
+
+
+def _take(connection: Any, rows: Iterable[PracticeRow]) -> Sent:
+    confirmed = 0
+    connection.execute(_INCOMING)
+    with (
+        connection.cursor() as cursor,
+        cursor.copy(f"COPY incoming ({', '.join(_COLUMNS)}) FROM STDIN") as copy,
+    ):
+        for row in rows:
+            confirmed += row.status == CONFIRMED
+            copy.write_row(astuple(row))
+    # What was taken back before it was ever sent is nobody's business.
+    connection.execute(
+        "DELETE FROM incoming AS i WHERE status <> %s AND NOT EXISTS "
+        "(SELECT 1 FROM handsfree.entries AS e WHERE e.id = i.entry_id)",
+        [CONFIRMED],
+    )
+    connection.execute(_HORSES)
+    connection.execute(_VISITS)
+    changed = connection.execute(_ENTRIES).fetchall()
+    return Sent(
+        confirmed,
+        sum(1 for added, _ in changed if added),
+        sum(1 for added, status in changed if not added and status != CONFIRMED),
+        sum(1 for added, status in changed if not added and status == CONFIRMED),
+    )

@@ -1,0 +1,270 @@
+"""The content of a sheet about one visit, for the owner or for the vet, as plain data.
+
+Nothing here lays anything out (page.py and pdf.py do) and nothing diagnoses.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+from datetime import date
+
+from handsfree import __version__
+from handsfree.grammar.grammar import Grammar
+from handsfree.records.entries import Entry, Nails, Remark, Shoe, Work
+from handsfree.sheets import content_foot, content_since
+from handsfree.sheets.content_notes import is_confirmed, kept, sureness
+from handsfree.sheets.content_parts import (
+    Audience,
+    CautionPart,
+    Change,
+    Definition,
+    FootPart,
+    Heard,
+    HorsePart,
+    Item,
+    MeasureRow,
+    NextVisit,
+    Sheet,
+    Trend,
+)
+from handsfree.sheets.content_words import Voice
+from handsfree.sheets.files import printable
+from handsfree.sums import plans
+from handsfree.sums.history import DayVisit, History, HorseFacts, Noted
+from handsfree.sums.nailed import ledger
+from handsfree.sums.series import measure_tracks
+from handsfree.sums.sources import CantSay
+from handsfree.sums.wording import count
+from handsfree.visit import cautions
+
+__all__ = [
+    "Audience",
+    "CautionPart",
+    "Change",
+    "Definition",
+    "FootPart",
+    "Heard",
+    "HorsePart",
+    "Item",
+    "MeasureRow",
+    "NextVisit",
+    "Sheet",
+    "Trend",
+    "sheet",
+]
+
+DISCLAIMER = (
+    "These are the notes a farrier took at his work. This is not a veterinary examination, and "
+    "nothing here is a diagnosis."
+)
+
+
+def sheet(
+    history: History,
+    visit_day: date,
+    audience: Audience,
+    grammar: Grammar,
+    today: date,
+    include_doubtful: bool = False,
+    unit: str | None = None,
+    with_remarks: bool = False,
+) -> Sheet | CantSay:
+    """The sheet of a horse's visit on a day; CantSay where there was none.
+
+    Only what is confirmed counts, of this visit and of earlier ones, unless `include_doubtful`;
+    then the rest is there too, each named as not confirmed. Later visits do not count. `unit`
+    (mm, cm, in) for lengths; else the one last said for each quantity. Remarks are free words
+    and maybe private, so they are there only `with_remarks`. `today` is the day it is made.
+    """
+    known = history.until(visit_day)
+    if known.last is None or known.last.on != visit_day:
+        return CantSay(f"there was no visit on {visit_day.isoformat()}")
+    said = known.last
+    history = kept(known, include_doubtful)
+    visit = history.visits[-1]
+    tracks = measure_tracks(history)
+    of_toe = [t for t in tracks if t.quantity == "toe_length"]
+    said_in = of_toe[-1].unit if of_toe else "mm"
+    voice = Voice(grammar, audience, unit or said_in, strict=unit is not None)
+    nails = {limb: each[-1] for limb, each in ledger(history).items() if each[-1].on == visit_day}
+    feet = tuple(
+        content_foot.foot(history, visit, limb, tracks, nails.get(limb), voice, unit, with_remarks)
+        for limb in content_foot.LIMBS
+    )
+    whole = content_foot.whole(history, visit, tracks, voice, unit, with_remarks)
+    due = content_since.next_visit(history, visit_day, today, voice)
+    open_plans = plans.still_open(history, grammar)
+    previous = known.visits[-2].on if len(known.visits) > 1 else None
+    name = printable(history.horse.name)
+    when = f"visit of {voice.day(visit_day)}"
+    who = "owner" if audience is Audience.OWNER else "vet"
+    left_out = [note for note in said.notes if note not in visit.notes]
+    remarks = sum(isinstance(note.entry, Remark) for note in visit.notes)
+    made = Sheet(
+        audience=audience,
+        title=f"{name}: {when}",
+        name=name,
+        when=when,
+        subtitle=f"farrier's notes for the {who}",
+        horse=history.horse,
+        on=visit_day,
+        previous=previous,
+        made_on=today,
+        made_by=(
+            "Spoken at work by the farrier, written down by handsfree "
+            f"{__version__}; sheet made on {voice.day(today)}."
+        ),
+        labels=voice.labels,
+        facts=tuple(_facts(history.horse, previous, voice)),
+        summary=(),
+        cautions=tuple(_cautions(visit, voice)),
+        feet=feet,
+        whole=whole,
+        changes=content_since.changes(history, visit_day, voice),
+        plans=tuple(printable(plans.line(fate, voice)) for fate in open_plans),
+        next_visit=due if isinstance(due, NextVisit) else None,
+        next_unknown="" if isinstance(due, NextVisit) else due,
+        trends=content_since.trends(tracks, visit_day, voice, unit),
+        glossary=(),
+        heard=() if voice.plain_words else tuple(_heard(visit, with_remarks, voice)),
+        notes=tuple(_notes(visit, left_out, voice)),
+        disclaimer=DISCLAIMER,
+        left_out=len(left_out),
+        left_out_cautions=tuple(_missed(said, visit, voice)),
+        remarks_left_out=0 if with_remarks else remarks,
+    )
+    made = replace(made, summary=tuple(_summary(made, visit, voice)))
+    return replace(made, glossary=tuple(_glossary(made, voice)))
+
+
+def _facts(horse: HorseFacts, previous: date | None, voice: Voice) -> Iterator[tuple[str, str]]:
+    kind = {"heavy": "heavy horse", "riding": "riding horse"}.get(horse.kind or "", horse.kind)
+    if said := ", ".join(printable(part) for part in (horse.breed, kind) if part):
+        yield "Kind", said
+    if horse.born is not None:
+        born = voice.day(horse.born) if horse.born_exactly else str(horse.born.year)
+        yield "Born", born
+    yield "Visit before", voice.day(previous) if previous else "none in the log"
+
+
+def _cautions(visit: DayVisit, voice: Voice) -> Iterator[CautionPart]:
+    for caution in cautions.due([note.entry for note in visit.notes]):
+        note = visit.notes[caution.entry_index]
+        yield CautionPart(
+            limb=caution.limb,
+            where=voice.heading(caution.limb) if caution.limb else "",
+            noted=printable(voice.entry(note.entry)),
+            shown=caution.shown,
+            source=caution.source,
+            confirmed=is_confirmed(note),
+        )
+
+
+def _missed(said: DayVisit, shown: DayVisit, voice: Voice) -> Iterator[str]:
+    """Cautions of what is left out: whoever makes the sheet must hear of them."""
+    there = {(c.id, c.limb) for c in cautions.due([note.entry for note in shown.notes])}
+    for caution in cautions.due([note.entry for note in said.notes]):
+        if (caution.id, caution.limb) not in there:
+            entry = said.notes[caution.entry_index].entry
+            yield printable(f"{voice.limb(caution.limb)} {voice.entry(entry)}")
+
+
+def _notes(visit: DayVisit, left_out: Sequence[Noted], voice: Voice) -> Iterator[str]:
+    if left_out:
+        several = len(left_out) != 1
+        yield (
+            f"{count(voice, len(left_out), 'note')} of this visit {'are' if several else 'is'} "
+            f"not confirmed by the farrier and {'are' if several else 'is'} left out."
+        )
+    unsure = sum(not is_confirmed(note) for note in visit.notes)
+    if unsure:
+        yield (
+            f"{count(voice, unsure, 'note')} on this sheet {'are' if unsure != 1 else 'is'} as "
+            "heard and not confirmed by the farrier; each is marked \u201cnot confirmed\u201d."
+        )
+
+
+def _summary(made: Sheet, visit: DayVisit, voice: Voice) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """The sheet in a few lines: found, done, to do, next."""
+    found = [
+        f"{voice.limb(foot.limb)}: {', '.join(_marked(each) for each in foot.found)}"
+        for foot in made.feet
+        if foot.found
+    ]
+    found += [_marked(each) for each in made.whole.found]
+    yield "Found", tuple(_begun(line) for line in found) or ("no finding was noted",)
+    if done := tuple(_begun(line) for line in _done(visit, voice)):
+        yield "Done", done
+    if made.plans:
+        yield "Planned", tuple(_begun(line) for line in made.plans)
+    if made.next_visit is not None:
+        yield "Next visit", (f"{made.next_visit.best} ({made.next_visit.window})",)
+
+
+def _begun(line: str) -> str:
+    return line[:1].upper() + line[1:]
+
+
+def _marked(each: Item) -> str:
+    return each.text if each.confirmed else f"{each.text} (not confirmed)"
+
+
+def _done(visit: DayVisit, voice: Voice) -> Iterator[str]:
+    """Work and shoes, feet alike told together."""
+    by_limb: dict[str | None, dict[Entry, bool]] = {limb: {} for limb in content_foot.LIMBS}
+    for note in visit.notes:
+        if isinstance(note.entry, Work | Shoe | Nails) and not _is_taken_out(note.entry):
+            of_limb = by_limb.setdefault(note.entry.limb, {})
+            of_limb.setdefault(replace(note.entry, limb=None), is_confirmed(note))
+    alike: dict[tuple[str, ...], list[str | None]] = {}
+    for limb, entries in by_limb.items():
+        told = tuple(
+            printable(voice.entry(entry)) + ("" if sure else " (not confirmed)")
+            for entry, sure in entries.items()
+        )
+        if told:
+            alike.setdefault(told, []).append(limb)
+    for entries_told, limbs in alike.items():
+        all_feet = len([limb for limb in limbs if limb]) == len(content_foot.LIMBS)
+        names = "all four feet" if all_feet else ", ".join(voice.limb(limb) for limb in limbs)
+        yield f"{names}: {', '.join(entries_told)}"
+
+
+def _is_taken_out(entry: Entry) -> bool:
+    return isinstance(entry, Nails) and entry.action != "driven"
+
+
+def _heard(visit: DayVisit, with_remarks: bool, voice: Voice) -> Iterator[Heard]:
+    """Everything in the order it was said; what one utterance became stands together."""
+    last: Heard | None = None
+    for note in visit.notes:
+        if isinstance(note.entry, Remark) and not with_remarks:
+            continue
+        made = Heard(
+            where=voice.limb(note.entry.limb) if note.entry.limb else "horse",
+            heard=printable(note.heard or ""),
+            noted=(printable(voice.entry(note.entry)),),
+            sureness=sureness(note, voice),
+            confirmed=is_confirmed(note),
+        )
+        if last and replace(last, noted=()) == replace(made, noted=()):
+            last = replace(last, noted=(*last.noted, *made.noted))
+            continue
+        if last:
+            yield last
+        last = made
+    if last:
+        yield last
+
+
+def _glossary(made: Sheet, voice: Voice) -> Iterable[Definition]:
+    """The trade words of the sheet, each once, in alphabetical order."""
+    whole = made.whole
+    items = [*whole.found, *whole.done]
+    rows = list(whole.measures)
+    for foot in made.feet:
+        items += [*foot.found, *foot.done, *foot.fitted, *foot.planned]
+        rows += foot.measures
+    ids = {term for each in items for term in each.terms} | {row.term for row in rows}
+    explained = (voice.definition(id) for id in sorted(ids) if voice.explains(id))
+    found = {(each.word, each.meaning): each for each in explained}
+    return sorted(found.values(), key=lambda each: each.word.casefold())

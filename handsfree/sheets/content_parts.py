@@ -1,0 +1,234 @@
+"""What a sheet consists of: plain data, which the page and the PDF only lay out."""
+
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+
+from handsfree.sheets.drawing import Mark, SheetLabels, Shod
+from handsfree.sums.history import HorseFacts
+from handsfree.sums.series import MeasureTrack
+
+
+class Audience(StrEnum):
+    """Whom a sheet is for."""
+
+    OWNER = "owner"
+    VET = "vet"
+
+
+@dataclass(frozen=True)
+class Definition:
+    """A trade word of the sheet. `id` is fit for an HTML id: "term-bruise"."""
+
+    id: str
+    word: str
+    meaning: str
+
+
+@dataclass(frozen=True)
+class Item:
+    """One thing that was noted.
+
+    `number`: of its mark on the drawings; None where it has no place there. `terms`: ids of the
+    sheet's glossary. `confirmed`: a person has confirmed it; what is not is named so wherever
+    it is shown. `sureness` says in words how sure it is ("" where nothing is to be said), `heard`
+    the words it was made of ("" on the owner's sheet).
+    """
+
+    kind: str
+    text: str
+    number: int | None = None
+    terms: tuple[str, ...] = ()
+    confirmed: bool = True
+    sureness: str = ""
+    heard: str = ""
+
+
+@dataclass(frozen=True)
+class MeasureRow:
+    """One measure of the visit, in words with its unit.
+
+    `before` and `after` the trim; a number that is neither stands in `only` with `only_why`
+    ("no trim that day"). `earlier` is the last measure before this visit with its day and
+    `change` how much it is since; "" where there is none. `odd`: what was said for it and is no
+    such measure. `confirmed` as in Item.
+    """
+
+    name: str
+    term: str
+    before: str = ""
+    after: str = ""
+    only: str = ""
+    only_why: str = ""
+    earlier: str = ""
+    change: str = ""
+    odd: str = ""
+    confirmed: bool = True
+
+
+@dataclass(frozen=True)
+class FootPart:
+    """All of one foot. `limb` LF, RF, LH or RH; `name` is its heading.
+
+    `found` what was found, `done` what was done, `fitted` shoe and nails as fitted, `planned`
+    what is planned for it, `remarks` free words. `marks` and `shod` are for the drawings,
+    `sides` the side views to draw (lateral, medial). `quiet`: nothing was noted of it.
+    """
+
+    limb: str
+    name: str
+    found: tuple[Item, ...] = ()
+    measures: tuple[MeasureRow, ...] = ()
+    done: tuple[Item, ...] = ()
+    fitted: tuple[Item, ...] = ()
+    planned: tuple[Item, ...] = ()
+    remarks: tuple[Item, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    shod: Shod | None = None
+    sides: tuple[str, ...] = ()
+
+    @property
+    def quiet(self) -> bool:
+        """Whether nothing was noted of this foot."""
+        groups = (self.found, self.measures, self.done, self.fitted, self.planned, self.remarks)
+        return not any(groups)
+
+    @property
+    def drawn(self) -> bool:
+        """Whether a drawing shows anything."""
+        return bool(self.marks) or self.shod is not None
+
+
+@dataclass(frozen=True)
+class HorsePart:
+    """What is of the horse, or of no foot that was named.
+
+    `weight`: lines on its weight by scale or tape, each with its source.
+    """
+
+    found: tuple[Item, ...] = ()
+    measures: tuple[MeasureRow, ...] = ()
+    done: tuple[Item, ...] = ()
+    remarks: tuple[Item, ...] = ()
+    weight: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class CautionPart:
+    """A caution that is due: where, what was noted, what is usual, and whose rule it is."""
+
+    limb: str | None
+    where: str
+    noted: str
+    shown: str
+    source: str
+    confirmed: bool = True
+
+
+@dataclass(frozen=True)
+class Change:
+    """A finding over the visits: a headline, and what it rests on."""
+
+    limb: str | None
+    text: str
+    details: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Trend:
+    """A measure over at least three visits, worth a small plot; all in `unit`.
+
+    `tracks` are of the same foot: before the trim, after it, or of visits without one.
+    `least` and `most` of all feet of this measure, `low` and `high` the same with a little room
+    for an axis. `description` holds every day and number in words.
+    """
+
+    quantity: str
+    limb: str | None
+    name: str
+    unit: str
+    tracks: tuple[MeasureTrack, ...]
+    least: float
+    most: float
+    low: float
+    high: float
+    first: date
+    last: date
+    description: str
+
+
+@dataclass(frozen=True)
+class Heard:
+    """What one utterance became: the foot, the words heard, what was noted, how sure it is."""
+
+    where: str
+    heard: str
+    noted: tuple[str, ...]
+    sureness: str
+    confirmed: bool = True
+
+
+@dataclass(frozen=True)
+class NextVisit:
+    """When the horse is due again and why; days in words."""
+
+    best: str
+    earliest: str
+    latest: str
+    reasons: tuple[str, ...]
+    best_day: date
+    earliest_day: date
+    latest_day: date
+
+    @property
+    def window(self) -> str:
+        """The days from the earliest to the latest."""
+        return f"{self.earliest} to {self.latest}"
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One sheet, for one audience, of one day's visit to a horse.
+
+    `title` is `name`, the horse's, and `when`. `facts`: pairs of a label and a text. `summary`:
+    pairs of a label and its lines. `heard`: for the vet, everything in the order it was said.
+    `left_out`: how many notes of the visit are not confirmed
+    and left out, `left_out_cautions` what of them would have been a caution (for the writer of
+    the sheet, not for its reader).
+    """
+
+    audience: Audience
+    title: str
+    name: str
+    when: str
+    subtitle: str
+    horse: HorseFacts
+    on: date
+    previous: date | None
+    made_on: date
+    made_by: str
+    labels: SheetLabels
+    facts: tuple[tuple[str, str], ...]
+    summary: tuple[tuple[str, tuple[str, ...]], ...]
+    cautions: tuple[CautionPart, ...]
+    feet: tuple[FootPart, ...]
+    whole: HorsePart
+    changes: tuple[Change, ...]
+    plans: tuple[str, ...]
+    next_visit: NextVisit | None
+    next_unknown: str
+    trends: tuple[Trend, ...]
+    glossary: tuple[Definition, ...]
+    heard: tuple[Heard, ...]
+    notes: tuple[str, ...]
+    disclaimer: str
+    left_out: int = 0
+    left_out_cautions: tuple[str, ...] = ()
+    remarks_left_out: int = 0
+
+    @property
+    def empty(self) -> bool:
+        """Whether nothing of the visit is on the sheet."""
+        whole = self.whole
+        of_horse = (whole.found, whole.measures, whole.done, whole.remarks, self.plans)
+        return all(foot.quiet for foot in self.feet) and not any(of_horse)

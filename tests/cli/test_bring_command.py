@@ -1,0 +1,120 @@
+"""`handsfree bring`: each file is told of, a bad one stops nothing, and transcribe remembers."""
+
+import json
+import shutil
+from pathlib import Path
+from types import SimpleNamespace
+
+import click
+import pytest
+import soundfile
+
+from handsfree.cli import bring as command
+from handsfree.cli.transcribe import transcribe
+from handsfree.demo import folder
+from handsfree.engines.together import Verdict
+from handsfree.errors import HandsfreeError
+from handsfree.log import Log
+
+
+class Ears:
+    """Hears a bruise whatever is said."""
+
+    def __init__(self, chosen: object, grammar) -> None:
+        self._grammar = grammar
+
+    def hear(self, clip) -> Verdict:
+        words = "left hind outside heel bruise"
+        return Verdict(self._grammar.read(words.split()), 0.97, words, ("told",))
+
+    def close(self) -> None:
+        pass
+
+
+@pytest.fixture
+def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A recording, a copy of it, a later one, one that must be converted, and a bad one."""
+    told = lambda *_: ([SimpleNamespace(name="told")], ())  # noqa: E731
+    for module in ("bring", "transcribe"):
+        monkeypatch.setattr(f"handsfree.cli.{module}.listeners", told)
+        monkeypatch.setattr(f"handsfree.cli.{module}.Together", Ears)
+    monkeypatch.setenv("COLUMNS", "80")
+    found = tmp_path / "recorder"
+    found.mkdir()
+    sound, rate = soundfile.read(folder() / "riding_horse.flac", frames=8 * 16000)
+    soundfile.write(found / "2026-05-14_09-30.wav", sound, rate)
+    shutil.copy(found / "2026-05-14_09-30.wav", found / "2026-05-14_09-30 (2).wav")
+    soundfile.write(found / "2026-05-15_08-00\x1b[2J.flac", sound[:-16000], rate)
+    (found / "note.m4a").write_bytes(b"x")
+    (found / "bad.wav").write_bytes(b"RIFF")
+    with Log.open(tmp_path / "log.db") as log:
+        log.add_horse("Bramble")
+    return found
+
+
+def run(capsys, place: Path, *more: str) -> tuple[int, str, str]:
+    log = str(place.parent / "log.db")
+    code = command.bring.main([str(place), "--log", log, *more], standalone_mode=False)
+    return (code, *capsys.readouterr())
+
+
+def test_all_good_ones_are_taken_and_the_bad_named(place: Path, capsys) -> None:
+    code, out, err = run(capsys, place, "--horse", "bramble")
+    assert code == 2
+    assert "2026-05-14 09:30, from the file's name" in out
+    assert "taken before as 2026-05-14_09-30" in out
+    assert out.splitlines()[-1] == "2 taken, 1 known before, 2 that cannot be"
+    assert "bad.wav: is not a WAV or FLAC" in err
+    assert "note.m4a: is no WAV or FLAC; convert it first" in err
+    assert "\x1b" not in out + err
+    with Log.open(place.parent / "log.db") as log:
+        visits = log.visits(horse="Bramble")
+        assert [v.started_at[:10] for v in visits] == ["2026-05-15", "2026-05-14"]
+        assert all(v.entries for v in visits)
+    code, out, _ = run(capsys, place)
+    assert out.splitlines()[-1] == "0 taken, 3 known before, 2 that cannot be"
+
+
+def test_looking_takes_nothing(place: Path, capsys) -> None:
+    _, out, _ = run(capsys, place, "--look")
+    assert out.splitlines()[-1] == "3 would be taken, 0 known before, 2 that cannot be"
+    with Log.open(place.parent / "log.db") as log:
+        assert log.visits() == []
+
+
+def test_json_is_one_object_a_file(place: Path, capsys) -> None:
+    _, out, _ = run(capsys, place, "--json")
+    rows = [json.loads(line) for line in out.splitlines()]
+    assert [row["state"] for row in rows] == ["taken", "known", "taken"]
+    assert rows[0]["visits"] == rows[1]["visits"]
+    assert rows[0]["made"] | {"at": ""} == {"at": "", "by": "the file's name"}
+
+
+def test_typed_words_and_unknown_horses_are_refused(place: Path, capsys) -> None:
+    with pytest.raises(HandsfreeError, match="no horse 'Nobody'"):
+        run(capsys, place, "--horse", "Nobody")
+    with pytest.raises(click.UsageError, match="typed words"):
+        run(capsys, place, "--engine", "text")
+
+
+def test_transcribing_twice_says_so_and_changes_no_output(place: Path, capsys) -> None:
+    file = place / "2026-05-14_09-30.wav"
+    arguments = [str(file), "--json", "--log", str(place.parent / "log.db")]
+
+    def heard() -> tuple[list, str]:
+        assert transcribe.main(arguments, standalone_mode=False) == 0
+        out, err = capsys.readouterr()
+        rows = [json.loads(line) for line in out.splitlines()]
+        return [row | {"utterance_id": None} for row in rows], err
+
+    first, quiet = heard()
+    assert "taken before" not in quiet
+    with Log.open(place.parent / "log.db") as log:
+        (visit,) = log.visits()
+    again, told = heard()
+    assert again == first
+    line = next(line for line in told.splitlines() if "taken before" in line)
+    assert f"{file.name}: was taken before, visit {visit.id[:8]}" in line
+    with Log.open(place.parent / "log.db") as log:
+        assert len(log.visits()) == 2
+    assert "taken before, " in run(capsys, place)[1]

@@ -1,0 +1,281 @@
+"""What is on a sheet, what is left out of it, and in whose words."""
+
+from collections.abc import Sequence
+from datetime import date
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from handsfree.grammar import Grammar, load
+from handsfree.grammar.words import plain_words
+from handsfree.records.entries import Entry, Finding, Measurement, Nails, Remark, Shoe, Work
+from handsfree.session import Session
+from handsfree.sheets.content import Audience, Sheet, sheet
+from handsfree.sums.history import DayVisit, History, HorseFacts, Noted
+from handsfree.sums.sources import CantSay
+
+FIRST, SECOND, THIRD = date(2026, 6, 1), date(2026, 7, 13), date(2026, 8, 24)
+OWNER, VET = Audience.OWNER, Audience.VET
+
+
+@pytest.fixture(scope="module")
+def grammar() -> Grammar:
+    return load()
+
+
+def noted(grammar: Grammar, said: Sequence[str]) -> tuple[Noted, ...]:
+    """Notes of what was said; "~" before it: not confirmed, "?": doubtful."""
+    session, notes = Session(), []
+    for text in said:
+        outcome = session.take(grammar.read(plain_words(text.lstrip("~?"))), 1.0, 0.0, 1.0)
+        assert outcome is not None
+        assert outcome.status != "unclear", text
+        sure = {"~": 0.9, "?": 0.4}.get(text[0], 0.97)
+        status = "heard" if text[0] in "~?" else "confirmed"
+        notes += [
+            Noted(e, text[0] == "?", status=status, confidence=sure, heard=text, by="review")
+            for e in outcome.entries
+        ]
+    return tuple(notes)
+
+
+def told(grammar: Grammar, *visits: Sequence[str], horse: HorseFacts | None = None) -> History:
+    days = (
+        DayVisit(day, noted(grammar, said))
+        for day, said in zip((FIRST, SECOND, THIRD), visits, strict=False)
+    )
+    return History(horse or HorseFacts("Bramble", "riding"), tuple(days))
+
+
+def made(
+    history: History, grammar: Grammar, audience: Audience = OWNER, doubtful: bool = False
+) -> Sheet:
+    assert history.last is not None
+    found = sheet(history, history.last.on, audience, grammar, history.last.on, doubtful)
+    assert isinstance(found, Sheet)
+    return found
+
+
+def foot(made: Sheet, limb: str):  # type: ignore[no-untyped-def]
+    return next(part for part in made.feet if part.limb == limb)
+
+
+SAID = [
+    "left hind outside heel bruise",
+    "~mild thrush in the frog",
+    "?puncture in the frog",
+    "toe length three and a quarter inches",
+    "trimmed",
+    "toe length three inches",
+    "new shoe",
+    "drove four nails outside",
+    "drove three nails inside",
+    "come back in six weeks",
+]
+
+
+def test_only_what_is_confirmed_is_there(grammar: Grammar) -> None:
+    only = made(told(grammar, SAID), grammar)
+    assert [item.text for item in foot(only, "LH").found] == ["outside heel bruise"]
+    assert only.left_out == 2
+    assert "2 notes of this visit are not confirmed" in " ".join(only.notes)
+    assert only.cautions == ()
+    # Whoever makes the sheet hears of the puncture that is not on it.
+    assert only.left_out_cautions == ("left hind frog puncture",)
+
+
+def test_the_rest_is_named_as_not_confirmed(grammar: Grammar) -> None:
+    whole = made(told(grammar, SAID), grammar, doubtful=True)
+    items = foot(whole, "LH").found
+    assert [(i.text, i.confirmed) for i in items] == [
+        ("outside heel bruise", True),
+        ("mild frog thrush", False),
+        ("frog puncture", False),
+    ]
+    assert whole.left_out == 0
+    (caution,) = whole.cautions
+    assert (caution.limb, caution.confirmed) == ("LH", False)
+    assert [mark.doubtful for mark in foot(whole, "LH").marks] == [False, True, True]
+    found = dict(whole.summary)["Found"]
+    assert found == (
+        "Left hind: outside heel bruise, mild frog thrush (not confirmed), "
+        "frog puncture (not confirmed)",
+    )
+
+
+def test_the_vet_reads_how_sure_it_is_and_by_whom(grammar: Grammar) -> None:
+    whole = made(told(grammar, SAID), grammar, VET, doubtful=True)
+    bruise, thrush, puncture = foot(whole, "LH").found
+    assert bruise.text == "lateral heel bruise"
+    assert bruise.sureness == "confirmed at the review; confidence 0.97"
+    assert thrush.sureness == "not confirmed; confidence 0.9"
+    assert puncture.sureness == "not confirmed, doubtful; confidence 0.4"
+    assert any(h.noted == ("lateral heel bruise",) and h.where == "LH" for h in whole.heard)
+    assert made(told(grammar, SAID), grammar).heard == ()
+
+
+def test_measures_before_and_after_the_trim(grammar: Grammar) -> None:
+    later = ["left hind toe length three and a half inches", "trimmed", "toe length three inches"]
+    part = foot(made(told(grammar, SAID, later), grammar), "LH")
+    (row,) = part.measures
+    assert (row.before, row.after) == ("3 1/2 in", "3 in")
+    assert row.earlier == "3 1/4 in before the trim, 3 in after the trim (1 June 2026)"
+    assert row.change == "1/4 in more before the trim, no change after the trim"
+
+
+def test_the_unit_asked_for_and_mixed_units(grammar: Grammar) -> None:
+    history = told(
+        grammar,
+        ["left fore toe length three and a quarter inches"],
+        ["left fore toe length eighty five millimeters"],
+    )
+    (row,) = foot(made(history, grammar), "LF").measures
+    # 3.25 in = 82.55 mm, told to the millimetre since it was not said in mm.
+    assert (row.only, row.earlier) == ("85 mm", "83 mm (1 June 2026)")
+    asked = sheet(history, SECOND, OWNER, grammar, SECOND, unit="cm")
+    assert isinstance(asked, Sheet)
+    (row,) = foot(asked, "LF").measures
+    assert row.only == "8.5 cm"
+
+
+def test_numbers_that_are_no_such_measure(grammar: Grammar) -> None:
+    odd = [
+        Measurement(limb="LF", quantity="toe_length", value=value, unit=unit)
+        for value, unit in ((50.0, "deg"), (0.0, "mm"), (-3.0, "mm"), (float("nan"), "mm"))
+    ]
+    odd.append(Measurement(limb="LF", quantity="hoof_angle", value=None, unit=None))
+    history = History(HorseFacts("B"), (DayVisit(FIRST, tuple(Noted(e) for e in odd)),))
+    (row,) = foot(made(history, grammar), "LF").measures
+    assert (row.before, row.after, row.only, row.change) == ("", "", "", "")
+    assert row.odd  # the last of them is named, none is shown as a measure
+
+
+def test_the_shoe_as_fitted(grammar: Grammar) -> None:
+    part = foot(made(told(grammar, SAID), grammar), "LH")
+    assert part.shod is not None
+    assert (part.shod.nails_inside, part.shod.nails_outside, part.shod.nails) == (3, 4, 7)
+    bare = foot(made(told(grammar, [*SAID, "left hind left barefoot"]), grammar), "LH")
+    assert bare.shod is None
+
+
+def test_next_visit_is_told_as_it_was_known_then(grammar: Grammar) -> None:
+    history = told(grammar, SAID, ["left hind trimmed"])
+    first = sheet(history, FIRST, OWNER, grammar, date(2026, 9, 30))
+    assert isinstance(first, Sheet)
+    assert first.next_visit is not None
+    assert first.next_visit.best_day == date(2026, 7, 13)  # six weeks after 1 June
+    assert first.next_visit.best == "13 July 2026"
+    assert any("this time is past" in reason for reason in first.next_visit.reasons)
+
+
+def test_changes_are_judged_for_the_owner_only_by_what_was_said(grammar: Grammar) -> None:
+    history = told(
+        grammar,
+        ["left hind mild thrush in the frog", "right fore outside heel bruise"],
+        ["left hind moderate thrush in the frog worse"],
+    )
+    owner, vet = (made(history, grammar, each) for each in (OWNER, VET))
+    texts = [change.text for change in owner.changes]
+    assert "Left hind thrush: worse by the grade said (mild, then moderate, worse)" in texts
+    assert any(text.startswith("Right fore outside heel bruise: seen once") for text in texts)
+    details = next(c.details for c in vet.changes if c.text.startswith("LH"))
+    assert details == ("first seen 6 weeks before; 2026-06-01 mild; 2026-07-13 moderate, worse",)
+    assert not any("worse by" in line for c in vet.changes for line in (c.text, *c.details))
+
+
+def test_trends_need_three_visits_and_hold_every_number(grammar: Grammar) -> None:
+    visits = [[f"left fore toe length {n} millimeters"] for n in ("eighty", "ninety", "ninety one")]
+    assert made(told(grammar, *visits[:2]), grammar).trends == ()
+    (trend,) = made(told(grammar, *visits), grammar).trends
+    assert (trend.least, trend.most, trend.unit) == (80.0, 91.0, "mm")
+    assert trend.description == "1 June 2026 80 mm; 13 July 2026 90 mm; 24 August 2026 91 mm."
+
+
+def test_remarks_are_there_only_if_wanted(grammar: Grammar) -> None:
+    note = Noted(Remark(limb="LH", text="owner pays late"))
+    history = History(HorseFacts("B"), (DayVisit(FIRST, (*noted(grammar, SAID), note)),))
+    without = made(history, grammar)
+    assert without.remarks_left_out == 1
+    assert "pays late" not in str(without)
+    shown = sheet(history, FIRST, VET, grammar, FIRST, with_remarks=True)
+    assert isinstance(shown, Sheet)
+    assert "pays late" in foot(shown, "LH").remarks[0].text
+
+
+def test_words_are_explained_once(grammar: Grammar) -> None:
+    words = [each.word for each in made(told(grammar, SAID), grammar).glossary]
+    assert len(words) == len(set(words))
+    assert {"bruise", "heel", "outside", "toe length"} <= set(words)
+    vet = [each.word for each in made(told(grammar, SAID), grammar, VET).glossary]
+    assert "lateral" not in vet
+
+
+def test_no_visit_that_day(grammar: Grammar) -> None:
+    history = told(grammar, SAID)
+    assert isinstance(sheet(history, SECOND, OWNER, grammar, SECOND), CantSay)
+    assert isinstance(sheet(History(HorseFacts("B"), ()), FIRST, VET, grammar, FIRST), CantSay)
+
+
+def test_a_visit_of_nothing_is_an_empty_sheet(grammar: Grammar) -> None:
+    empty = made(History(HorseFacts("B"), (DayVisit(FIRST, ()),)), grammar)
+    assert empty.empty
+    assert all(part.quiet for part in empty.feet)
+    assert not made(told(grammar, SAID), grammar).empty
+
+
+LIMB = st.sampled_from(["LF", "RF", "LH", "RH", None])
+TEXT = st.text(max_size=20)
+NUMBER = st.floats(allow_nan=True, allow_infinity=True)
+ENTRIES = st.one_of(
+    st.builds(
+        Finding,
+        limb=LIMB,
+        zone=st.sampled_from(["heel", "frog", "toe", "hock", None]),
+        side=st.sampled_from(["medial", "lateral", None]),
+        term=st.sampled_from(["bruise", "puncture", "clear", "wear", None]),
+        below_hairline_mm=st.one_of(st.none(), NUMBER),
+        extent_mm=st.one_of(st.none(), NUMBER),
+    ),
+    st.builds(
+        Measurement,
+        limb=LIMB,
+        quantity=st.sampled_from(["toe_length", "hoof_angle", "weight", "heart_girth"]),
+        value=st.one_of(st.none(), NUMBER),
+        unit=st.sampled_from(["mm", "cm", "in", "deg", "kg", None]),
+    ),
+    st.builds(
+        Nails,
+        limb=LIMB,
+        action=st.sampled_from(["driven", "pulled", "lost"]),
+        count=st.one_of(st.none(), st.integers(-3, 999)),
+    ),
+    st.builds(Work, limb=LIMB, action=st.sampled_from(["trimmed", "new_shoe", "barefoot"])),
+    st.builds(Shoe, limb=LIMB, item=st.sampled_from(["clips", "pads", "size"]), detail=TEXT),
+    st.builds(Remark, limb=LIMB, text=TEXT),
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.lists(st.tuples(ENTRIES, st.booleans(), st.booleans()), max_size=8), max_size=3),
+    st.sampled_from(Audience),
+    st.booleans(),
+)
+def test_no_log_makes_it_fail(
+    visits: list[list[tuple[Entry, bool, bool]]], audience: Audience, doubtful: bool
+) -> None:
+    days = tuple(
+        DayVisit(
+            day,
+            tuple(Noted(e, unsure, status="confirmed" if ok else "heard") for e, unsure, ok in one),
+        )
+        for day, one in zip((FIRST, SECOND, THIRD), visits, strict=False)
+    )
+    history = History(HorseFacts("B"), days)
+    if history.last is None:
+        return
+    found = sheet(history, history.last.on, audience, load(), THIRD, doubtful, None, True)
+    assert isinstance(found, Sheet)
+    shown = [i for part in found.feet for i in (*part.found, *part.done, *part.fitted)]
+    assert doubtful or all(item.confirmed for item in shown)
