@@ -4,7 +4,7 @@ import copy
 import random
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 
 from handsfree.errors import GrammarError
@@ -224,12 +224,23 @@ def load(
 
     `lessons` are the corrections of the log, which `Grammar.read` weighs. Raises GrammarError
     with file, line and reason.
+
+    The ones that come with handsfree are read and compiled once in a process for the same names
+    and lessons.
     """
-    place = place or folder()
+    names, taught = tuple(horse_names), tuple(lessons)
+    return _load_ours(names, taught) if place is None else _load(place, names, taught)
+
+
+@lru_cache(maxsize=4)
+def _load_ours(names: tuple[str, ...], lessons: tuple[Taught, ...]) -> Grammar:
+    return _load(folder(), names, lessons)
+
+
+def _load(place: Path, names: tuple[str, ...], lessons: tuple[Taught, ...]) -> Grammar:
     missing = [name for name in FILES if not (place / name).is_file()]
     if missing:
         raise GrammarError(str(place), None, f"lacks {', '.join(missing)}")
-    names = tuple(horse_names)
     table = words.read_table(place / "words.csv")
     numbers = jsgf.read(place / "numbers.jsgf")
     rules = link(

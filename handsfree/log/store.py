@@ -54,8 +54,8 @@ class Log(JudgedLog, KeptLog, HeardAgainLog, ConfirmedLog, JoiningLog, FindableL
     ) -> Horse:
         """Add a horse; `kind` is 'heavy', 'riding' or None, `born` YYYY or YYYY-MM-DD.
 
-        A name already there, in whatever case, gives the horse that has it; its kind, breed and
-        birth are set to what is given. Raises LogError for a blank name.
+        A name already there, in whatever case, gives the horse that has it, with its kind, breed
+        and birth set to what is given. Raises LogError for a blank name.
         """
         shown = " ".join(storable(name).split())
         if not shown:

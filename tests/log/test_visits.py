@@ -22,10 +22,11 @@ def test_a_horse_is_one_in_any_case(log: Log) -> None:
     assert log.horse_names() == ["bess", "Élan Vital"]
 
 
-def test_a_kind_is_learnt_later_but_not_changed(log: Log) -> None:
+def test_a_kind_is_learnt_later_and_may_be_put_right(log: Log) -> None:
     log.add_horse("Bess")
     assert log.add_horse("bess", "heavy").kind == "heavy"
-    assert log.add_horse("Bess", "riding").kind == "heavy"
+    assert log.add_horse("Bess", "riding").kind == "riding"
+    assert log.add_horse("Bess").kind == "riding"
     with pytest.raises(LogError, match="CHECK constraint failed: kind"):
         log.add_horse("Duke", "pony")
 
