@@ -67,9 +67,11 @@ def test_words_with_times_and_sureness(listener: VoskListener, spoken: Sound) ->
 
 
 def test_alternatives_are_distinct_and_less_likely(listener: VoskListener, spoken: Sound) -> None:
-    hypotheses = listener.hear(clip(spoken)).hypotheses
+    # Kaldi dithers the sound at random: now and then one reading is all there is.
+    several = (listener.hear(clip(spoken)).hypotheses for _ in range(10))
+    hypotheses = next(found for found in several if len(found) > 1)
     texts = [each.text for each in hypotheses]
-    assert len(texts) == len(set(texts)) > 1
+    assert len(texts) == len(set(texts))
     assert hypotheses[0].score == max(each.score for each in hypotheses)
 
 
