@@ -68,6 +68,10 @@ class Kept:
     def hear_patiently(self, clip: Clip, quick: Hearing) -> Hearing:
         return self.hear(clip)
 
+    def score(self, clip: Clip, texts: Sequence[str]) -> tuple[float, ...]:
+        scores: tuple[float, ...] = self.listener.score(clip, texts)  # type: ignore[attr-defined]
+        return scores
+
 
 def main() -> None:
     parser = argparse.ArgumentParser(
