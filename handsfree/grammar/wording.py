@@ -1,8 +1,9 @@
 """Entries in the trade's words, for the screen, speech and sheets."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from handsfree.grammar.grammar import Grammar
+from handsfree.grammar.words import TradeWord
 from handsfree.records.entries import (
     Entry,
     Finding,
@@ -23,12 +24,9 @@ class Wording:
 
     def __init__(self, grammar: Grammar) -> None:
         self._shown: dict[tuple[str, str], str] = {}
-        self._with_detail: dict[str, str] = {}
+        self._with_detail = names_with_detail(grammar.table)
         for word in grammar.table:
             self._shown.setdefault((word.slot, word.id), word.forms[0])
-            # Some items are called otherwise when more is said: "creased", "crease lengthened".
-            if word.slot == "shoe" and word.id == word.group:
-                self._with_detail.setdefault(word.id, word.forms[0])
 
     def word(self, slot: str, id: str | None) -> str:
         """The word to show for an id; the id itself where the table has none."""
@@ -42,12 +40,12 @@ class Wording:
             case Measurement():
                 side = self.word("side", entry.side)
                 name = self.word("quantity", entry.quantity)
-                return _joined(side, name, number_with_unit(entry.value, entry.unit))
+                return joined(side, name, number_with_unit(entry.value, entry.unit))
             case Nails(action="in_shoe", count=count):
                 return f"{self.word('nail', 'in_shoe')} {count}"
             case Nails(action=action, count=count, side=side):
                 count_text = "nails" if count is None else f"{count} nail{'s' * (count != 1)}"
-                return _joined(count_text, self.word("nail", action), self.word("side", side))
+                return joined(count_text, self.word("nail", action), self.word("side", side))
             case Shoe(item=item, detail=detail):
                 return self._shoe(item, detail)
             case Work(action=action):
@@ -62,7 +60,7 @@ class Wording:
                 return f"remark: {text or '(sound only)'}"
 
     def _finding(self, entry: Finding) -> str:
-        before = _joined(
+        before = joined(
             self.word("grade", entry.grade),
             self.word("age", entry.age),
             self.word("side", entry.side),
@@ -84,10 +82,16 @@ class Wording:
         if item == "fit":
             return detail or "fit"
         name = self.word("shoe", item)
-        if detail and item in self._with_detail:
-            name = self._with_detail[item]
+        if detail and item:
+            name = self._with_detail.get(item, name)
         detail_first = item in {"clips", "studs"}
-        return _joined(detail or "", name) if detail_first else _joined(name, detail or "")
+        return joined(detail or "", name) if detail_first else joined(name, detail or "")
+
+
+def names_with_detail(table: Iterable[TradeWord]) -> dict[str, str]:
+    """What items of a shoe are called when more is said: "creased", "crease lengthened"."""
+    rows = [word for word in table if word.slot == "shoe" and word.id == word.group]
+    return {word.id: word.forms[0] for word in reversed(rows)}
 
 
 def scale_in_words(grade: ScaleGrade) -> str:
@@ -109,5 +113,6 @@ def limb_name(grammar: Grammar, limb: str) -> str:
     return names.get(limb, limb)
 
 
-def _joined(*parts: str) -> str:
+def joined(*parts: str) -> str:
+    """The parts that are not empty, a space between them."""
     return " ".join(p for p in parts if p)

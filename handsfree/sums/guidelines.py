@@ -20,7 +20,6 @@ ANATOMY = Source("anatomy texts", "anatomy texts: about 50 degrees fore, 55 degr
 LUNGWITZ = Source("Lungwitz and Adams 1897", "Lungwitz and Adams 1897: hind 50 to 55 degrees")
 STASHAK = Source("Adams and Stashak", "Adams and Stashak: the horse's own hoof-pastern line")
 MEASURING = Source("", "how closely a hoof gauge is read", PRACTICE)
-DYSON = Source("Dyson 2011", _DYSON)
 
 UNDERRUN_FROM = Angle(5)
 """Heel angle at least so much less than the toe angle is under-run (Turner 1992)."""

@@ -8,12 +8,9 @@ from datetime import date
 from handsfree.records.entries import Finding
 from handsfree.records.units import Growth, Length
 from handsfree.sums.history import History, findings
-from handsfree.sums.sources import PRACTICE, Source
 
 READING = Length(1.0)
-"""How far off one reading of a rule on a hoof is taken to be."""
-
-READING_SOURCE = Source("", "A farrier's rule on a rounded wall is read to about 1 mm.", PRACTICE)
+"""How far off one reading of a rule on a hoof is taken to be (common practice, no source)."""
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from handsfree.grammar.grammar import Grammar
+from handsfree.grammar.wording import joined, names_with_detail
 from handsfree.grammar.words import TradeWord
 from handsfree.records.entries import (
     Entry,
@@ -38,6 +39,7 @@ class Spoken:
     def __init__(self, grammar: Grammar) -> None:
         self._numbers = NumberWords(grammar)
         self._table = grammar.table
+        self._with_detail = names_with_detail(grammar.table)
         self._words: dict[tuple[str, str], TradeWord] = {}
         for word in grammar.table:
             self._words.setdefault((word.slot, word.id), word)
@@ -86,7 +88,7 @@ class Spoken:
             return part
         decimal, mixed = numbers.decimal(value), numbers.mixed(value)
         said = mixed if mixed and (unit == "in" or decimal.startswith("about")) else decimal
-        return _joined(said, self._unit(unit, value == 1))
+        return joined(said, self._unit(unit, value == 1))
 
     def _unit(self, id: str | None, one: bool) -> str:
         word = self._words.get(("unit", id)) if id else None
@@ -119,7 +121,7 @@ class Spoken:
             case Measurement(side=side, quantity=quantity, value=value, unit=unit):
                 said = "" if value is None else self.measure(value, unit)
                 names = self._word("side", side), self._word("quantity", quantity)
-                return _joined(*names, said) or "a measurement"
+                return joined(*names, said) or "a measurement"
             case Nails():
                 return self._nails(entry)
             case Shoe(item=item, detail=detail):
@@ -137,7 +139,7 @@ class Spoken:
             words["term"] = ""
         elif entry.term == "clear" and not entry.zone:
             words["zone"] = "foot"
-        parts = [_joined(*words.values())]
+        parts = [joined(*words.values())]
         if entry.scale_grade:
             parts.append(self._scale(entry.scale_grade))
         parts += self._lengths(entry)
@@ -151,7 +153,7 @@ class Spoken:
 
     def _scale(self, grade: ScaleGrade) -> str:
         name = self._numbers.in_text(grade.scale)
-        return _joined(name, "" if grade.scale == "body_condition" else "grade", self._grade(grade))
+        return joined(name, "" if grade.scale == "body_condition" else "grade", self._grade(grade))
 
     def _grade(self, grade: ScaleGrade) -> str:
         return self._numbers.mixed(grade.value) or self._numbers.decimal(grade.value)
@@ -160,8 +162,8 @@ class Spoken:
         action, side = self._word("nail", entry.action), self._word("side", entry.side)
         if entry.action == "in_shoe":
             number = "" if entry.count is None else self._numbers.whole(entry.count)
-            return _joined(action, number, side)
-        return _joined("nails" if entry.count is None else self.nails(entry.count), action, side)
+            return joined(action, number, side)
+        return joined("nails" if entry.count is None else self.nails(entry.count), action, side)
 
     def _shoe(self, item: str | None, detail: str | None) -> str:
         said = self._detail(detail)
@@ -169,10 +171,8 @@ class Spoken:
             return said or "fit"
         name = self._word("shoe", item) or "shoe"
         if said:
-            # Some items are called otherwise when more is said: "creased", "crease lengthened".
-            rows = (w for w in self._table if w.slot == "shoe" and w.id == w.group == item)
-            name = next((w.forms[0] for w in rows), name)
-        return _joined(said, name) if item in {"clips", "studs"} else _joined(name, said)
+            name = self._with_detail.get(item or "", name)
+        return joined(said, name) if item in {"clips", "studs"} else joined(name, said)
 
     def _detail(self, detail: str | None) -> str:
         if detail and re.fullmatch(r"\d{1,3}(\.\d+)?", detail):
@@ -183,9 +183,9 @@ class Spoken:
     def _plan(self, plan: Plan) -> str:
         match plan.action:
             case "return":
-                return _joined("come back", "" if plan.weeks is None else "in", self._weeks(plan))
+                return joined("come back", "" if plan.weeks is None else "in", self._weeks(plan))
             case "next_time":
-                return _joined("next time", self._numbers.in_text(plan.text or ""))
+                return joined("next time", self._numbers.in_text(plan.text or ""))
             case "watch":
                 return "watch this foot"
             case action:
@@ -250,7 +250,3 @@ class Spoken:
             if together:
                 return size, together
         return 1, self.limb(first.limb)
-
-
-def _joined(*parts: str) -> str:
-    return " ".join(p for p in parts if p)
