@@ -132,9 +132,12 @@ def agreements(a: Log, b: Log) -> dict[str, str]:
             u: [
                 tuple(r)
                 for r in log._db.execute(
-                    "SELECT e.id, m.status, m.change FROM entries AS e JOIN marks AS m "
-                    "ON m.entry_id = e.id WHERE e.utterance_id = ? ORDER BY e.id, m.seq",
-                    [u],
+                    # Passing over what was unclear is a change too, with no entry to mark.
+                    "SELECT e.id, m.status, m.change, m.seq FROM entries AS e JOIN marks AS m "
+                    "ON m.entry_id = e.id WHERE e.utterance_id = ? UNION "
+                    "SELECT '', status, change, seq FROM utterance_marks WHERE utterance_id = ? "
+                    "ORDER BY 1, 4",
+                    [u, u],
                 )
             ]
             for u in found
