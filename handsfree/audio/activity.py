@@ -8,7 +8,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from handsfree.audio import denoise
+from handsfree.audio import denoise, voicing
 from handsfree.audio.denoise import FRAME, FRAME_S
 from handsfree.engines.base import SAMPLE_RATE, Sound
 from handsfree.errors import EngineError
@@ -23,12 +23,14 @@ class Activity:
 
     `speech` holds one probability per frame, 0..1; `clean` is the denoised sound, aligned
     with `raw` and as long, or None without a denoiser. Only the last stretch of a
-    recording may end inside a frame.
+    recording may end inside a frame. `voice` is what the second detector alone makes of it,
+    None where it is not installed.
     """
 
     raw: Sound
     clean: Sound | None
     speech: NDArray[np.float32]
+    voice: NDArray[np.float32] | None = None
 
 
 class Follower(Protocol):
@@ -69,14 +71,45 @@ def activity(blocks: Iterable[Sound]) -> Iterator[Activity]:
 
 
 class _Denoising:
+    """RNNoise, and beside it a detector that asks the sound as it is, where there is one.
+
+    Either may take it for speech: the one hears through noise, the other short words in quiet.
+    """
+
     def __init__(self) -> None:
         self._denoiser = denoise.Denoiser()
+        self._detector = voicing.VoiceDetector() if voicing.available() else None
+        self._held: list[denoise.Denoised] = []
 
     def feed(self, block: Sound) -> Activity:
-        return Activity(**vars(self._denoiser.feed(block)))
+        part = self._denoiser.feed(block)
+        if self._detector is None:
+            return Activity(**vars(part))
+        self._detector.feed(block)
+        self._held.append(part)
+        return self._both(self._detector, self._detector.ready)
 
     def finish(self) -> Activity:
-        return Activity(**vars(self._denoiser.finish()))
+        part = self._denoiser.finish()
+        if self._detector is None:
+            return Activity(**vars(part))
+        self._detector.finish()
+        self._held.append(part)
+        return self._both(self._detector, None)
+
+    def _both(self, detector: voicing.VoiceDetector, ready: int | None) -> Activity:
+        """What both have looked at by now, all of it where `ready` is None; the rest waits."""
+        raw, clean, speech = (
+            np.concatenate([getattr(part, name) for part in self._held])
+            for name in ("raw", "clean", "speech")
+        )
+        frames = len(speech) if ready is None else min(ready, len(speech))
+        samples = len(raw) if ready is None else frames * FRAME
+        rest = denoise.Denoised(raw[samples:], clean[samples:], speech[frames:])
+        self._held = [rest]
+        voice = detector.take(frames)
+        both = np.maximum(speech[:frames], voice)
+        return Activity(raw[:samples], clean[:samples], both, voice)
 
     def close(self) -> None:
         self._denoiser.close()

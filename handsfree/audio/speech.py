@@ -72,6 +72,7 @@ class Cutter:
         self._raw: Sound = np.zeros(0, np.float32)
         self._clean: Sound | None = None
         self._speech: NDArray[np.float32] = np.zeros(0, np.float32)
+        self._voice: NDArray[np.float32] = np.zeros(0, np.float32)
         self._first = 0
         self._next = 0
         self._start: int | None = None
@@ -108,6 +109,8 @@ class Cutter:
             before = self._clean if self._clean is not None else np.zeros(0, np.float32)
             self._clean = np.concatenate([before, part.clean])
         self._speech = np.concatenate([self._speech, part.speech])
+        voice = np.zeros(len(part.speech), np.float32) if part.voice is None else part.voice
+        self._voice = np.concatenate([self._voice, voice])
         while self._next < len(self._speech):
             clip = self._step(self._next)
             self._next += 1
@@ -217,8 +220,10 @@ class Cutter:
         return self._clip(max(start, 0), cut, goes_on) if keep else None
 
     def _is_voice(self, start: int, end: int) -> bool:
-        """Whether what the denoiser left of the likely frames is a voice and not a remnant."""
-        if self._clean is None:
+        """Whether it is a voice: another detector says so, or what the denoiser left of the
+        likely frames is no remnant."""
+        vouched = int((self._voice[start:end] >= self._set.start_probability).sum())
+        if self._clean is None or vouched * FRAME_S >= self._set.min_speech_s:
             return True
         likely = self._speech[start:end] >= self._set.start_probability
         raw = _power(self._raw, start, end)
@@ -246,6 +251,7 @@ class Cutter:
         if self._clean is not None:
             self._clean = self._clean[drop * FRAME :]
         self._speech = self._speech[drop:]
+        self._voice = self._voice[drop:]
         self._first += drop
         self._next -= drop
         self._last_speech -= drop
