@@ -139,7 +139,8 @@ class Recorder:
                 self._nail_notices[notice.limb] = notice.id
 
     def take(self, heard: Heard) -> Line | None:
-        """Act on one utterance and keep it; None where nothing is to be kept (ears off).
+        """Act on one utterance and keep it; None where nothing is to be kept (ears
+        off, or asleep until the attention word is said).
 
         Raises LogError where the log refuses (when patient, only what it never will take).
         """

@@ -43,7 +43,8 @@ class State:
 
     `horse` is None until one is named, `visit` counts the visits of this session, `limbs`
     are in force, `up` is the limb held up (empty where none was named, None while all feet
-    are down) since `up_since_s`.
+    are down) since `up_since_s`. `awake_until_s` counts only where there is an attention word
+    to wake it; None before it was ever said.
     """
 
     horse: str | None = None
@@ -52,6 +53,7 @@ class State:
     up: str | None = None
     up_since_s: float = 0.0
     ears_on: bool = True
+    awake_until_s: float | None = None
     last: Last = Last(())
 
     @property
@@ -87,11 +89,19 @@ class Session:
     """Follows one recording or one listening session from utterance to utterance.
 
     `restating` turns on what needs a person at the other end: the right words said again
-    soon after the wrong ones replace them, and "keep both" takes that back.
+    soon after the wrong ones replace them, and "keep both" takes that back. With `attention_s`
+    it sleeps until the attention word is said, and again so many seconds after the last
+    utterance that was taken.
     """
 
-    def __init__(self, limb: str | None = None, restating: bool = False) -> None:
+    def __init__(
+        self,
+        limb: str | None = None,
+        restating: bool = False,
+        attention_s: float | None = None,
+    ) -> None:
         self.state = State(limbs=(limb,) if limb else ())
+        self.attention_s = attention_s
         self._restating = restating
 
     @property
@@ -106,10 +116,27 @@ class Session:
         start_s: float = 0.0,
         end_s: float = 0.0,
     ) -> Outcome | None:
-        """Act on one utterance. None while the ears are off and stay off."""
-        meaning = reading.meaning
-        if not self.state.ears_on and not (meaning and meaning.command == "ears_on"):
+        """Act on one utterance. None while the ears are off, or it sleeps, and that stays so."""
+        if self._is_deaf_to(reading, start_s):
             return None
+        outcome = self._taken(reading, confidence, start_s, end_s)
+        if self.attention_s is not None and (reading.called or outcome.status != "unclear"):
+            self._change(awake_until_s=end_s + self.attention_s)
+        return outcome
+
+    def asleep(self, at_s: float) -> bool:
+        """Whether only the attention word is heard at this time."""
+        until_s = self.state.awake_until_s
+        return self.attention_s is not None and (until_s is None or at_s > until_s)
+
+    def _is_deaf_to(self, reading: Reading, start_s: float) -> bool:
+        if not self.state.ears_on:
+            # By itself, also without the attention word: it says what it is for.
+            return reading.meaning is None or reading.meaning.command != "ears_on"
+        return self.asleep(start_s) and not reading.called
+
+    def _taken(self, reading: Reading, confidence: float, start_s: float, end_s: float) -> Outcome:
+        meaning = reading.meaning
         if meaning is None:
             return Outcome("unclear", limb=self.limb)
         if meaning.command and not meaning.statements:

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -95,9 +95,15 @@ class Taker:
     """Takes recordings into a log with these ears."""
 
     def __init__(
-        self, log: Log, ears: Together, grammar: Grammar, horse: Horse | None = None
+        self,
+        log: Log,
+        ears: Together,
+        grammar: Grammar,
+        horse: Horse | None = None,
+        attention_s: float | None = None,
     ) -> None:
         self._log, self._ears, self._grammar, self._horse = log, ears, grammar, horse
+        self._attention_s = attention_s
 
     def take(self, one: Waiting, progress: Progress | None = None) -> Taken:
         """Take a recording, or what is left of it; each utterance is kept before the next.
@@ -107,9 +113,11 @@ class Taker:
         """
         self._log.take_recording(one.digest, one.path.name)
         before = list(one.known.visits) if one.known else []
-        dialogue = Dialogue(self._grammar, Session())
-        recorder = _AtItsTime(self._log, one, dialogue, self._horse)
+        session = Session(attention_s=self._attention_s)
+        recorder = _AtItsTime(self._log, one, Dialogue(self._grammar, session), self._horse)
         done_s = recorder.resume(before)
+        if done_s is not None and self._attention_s is not None:
+            session.state = replace(session.state, awake_until_s=done_s + self._attention_s)
         last: Line | None = None
         with SoundReader(one.path) as reader:
             for clip in cut(reader):

@@ -13,14 +13,21 @@ from rich.console import Console
 
 from handsfree.bringing.files import found
 from handsfree.bringing.take import Taken, Taker, Waiting, alone, waiting
-from handsfree.cli.options import engine_options, json_option, log_option
+from handsfree.cli.options import (
+    asleep_until,
+    attention_options,
+    awake_s,
+    engine_options,
+    json_option,
+    log_option,
+)
 from handsfree.cli.screen import clock, console, safe
 from handsfree.cli.transcribe import horse_named, progress_bar
 from handsfree.engines.choose import TEXT, ModelFolders, listeners
 from handsfree.engines.together import Together
 from handsfree.errors import ExitCode, UnreadableSound
-from handsfree.grammar.grammar import load
-from handsfree.log import Horse, Log
+from handsfree.grammar.grammar import Grammar, load
+from handsfree.log import Log
 
 _ID_SHOWN = 8
 
@@ -31,6 +38,7 @@ _ID_SHOWN = 8
 )
 @click.option("--horse", metavar="NAME", help="The horse they are about (one of the log's).")
 @click.option("--look", is_flag=True, help="Only say what would be taken; change nothing.")
+@attention_options
 @json_option
 @engine_options
 @log_option
@@ -38,6 +46,8 @@ def bring(
     named: tuple[Path, ...],
     horse: str | None,
     look: bool,
+    attention: str | None,
+    attention_s: float | None,
     as_json: bool,
     engines: tuple[str, ...],
     vosk_model: Path | None,
@@ -54,6 +64,7 @@ def bring(
     """
     if TEXT in engines:
         raise click.UsageError("bring takes recordings; typed words go to 'handsfree transcribe'")
+    stays_s = awake_s(attention, attention_s)
     with ExitStack() as stack:
         log = stack.enter_context(Log.open(log_path))
         about = horse_named(log, horse)
@@ -64,27 +75,31 @@ def bring(
                 told.would(one)
         elif todo:
             stack.enter_context(alone(log))
-            taker = _taker(log, about, engines, ModelFolders(vosk_model, neural_model), told, stack)
+            grammar = load(horse_names=log.horse_names(), lessons=log.lessons())
+            grammar = grammar.with_attention(attention)
+            folders = ModelFolders(vosk_model, neural_model)
+            ears = _ears(grammar, engines, folders, told, stack)
+            for line in asleep_until(attention, stays_s):
+                told.err.print(line)
+            taker = Taker(log, ears, grammar, about, stays_s)
             _take(log, taker, todo, told)
         told.end(look)
     return told.code
 
 
-def _taker(
-    log: Log,
-    about: Horse | None,
+def _ears(
+    grammar: Grammar,
     engines: tuple[str, ...],
     folders: ModelFolders,
     told: "_Told",
     stack: ExitStack,
-) -> Taker:
-    grammar = load(horse_names=log.horse_names(), lessons=log.lessons())
+) -> Together:
     chosen, absent = listeners(grammar, engines, folders)
     ears = Together(chosen, grammar)
     stack.callback(ears.close)
     names = " and ".join(ear.name for ear in chosen)
     told.err.print(f"listening with {names}" + "".join(f"; not {a}" for a in absent))
-    return Taker(log, ears, grammar, about)
+    return ears
 
 
 def _take(log: Log, taker: Taker, todo: list[Waiting], told: "_Told") -> None:

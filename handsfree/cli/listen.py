@@ -18,9 +18,16 @@ from handsfree.audio.devices import c_libraries_silenced
 from handsfree.audio.live import Replay, Source
 from handsfree.audio.microphone import Microphone
 from handsfree.cli.listen_screen import LivePicture, Printed
-from handsfree.cli.options import engine_options, log_option
+from handsfree.cli.options import (
+    asleep_until,
+    attention_options,
+    awake_s,
+    engine_options,
+    log_option,
+)
 from handsfree.cli.screen import LIMBS, console, safe
 from handsfree.cli.transcribe import horse_named
+from handsfree.cli.voice_option import voice_option
 from handsfree.engines.choose import TEXT, ModelFolders, listeners
 from handsfree.engines.together import Together
 from handsfree.errors import ExitCode
@@ -35,6 +42,7 @@ from handsfree.spool import Spool
 from handsfree.visit.answer import Answer, Tone
 from handsfree.visit.dialogue import Dialogue
 from handsfree.visit.runsheet import RunSheet, read_sheet
+from handsfree.voice.use import confidence_for, speaker_named
 
 BUSY_S = 1.0
 """How long a write waits for the log here: the sound goes on, and what was refused waits."""
@@ -82,6 +90,8 @@ BUSY_S = 1.0
     metavar="FILE",
     help="With --from: write the answers to this WAV or FLAC instead of playing them.",
 )
+@attention_options
+@voice_option
 @engine_options
 @log_option
 def listen(
@@ -96,6 +106,9 @@ def listen(
     files: tuple[str, ...],
     speed: float,
     answers_to: Path | None,
+    attention: str | None,
+    attention_s: float | None,
+    voice_name: str | None,
     engines: tuple[str, ...],
     vosk_model: Path | None,
     neural_model: Path | None,
@@ -107,23 +120,26 @@ def listen(
     at; what is printed is for anyone who stands near the screen.
     """
     _check(files, speed, answers_to, engines)
+    stays_s = awake_s(attention, attention_s)
     out, err = console(), console(to_stderr=True)
     if out.is_terminal and err.is_terminal:
         err = out  # one picture: lines must not be written through the moving one below them
+    whose = speaker_named(voice_name, lambda line: err.print(safe(line), soft_wrap=True))
     with ExitStack() as stack:
         log = stack.enter_context(Log.open(log_path, busy_s=BUSY_S))
         if not files:
             stack.enter_context(c_libraries_silenced())
         about = horse_named(log, horse)
         run_sheet = _run_sheet(sheet)
+        grammar = load(horse_names=log.horse_names(), lessons=log.lessons())
+        grammar = grammar.with_attention(attention)
         output, tape = _output(files, speed, answers_to, speaker)
         stack.callback(output.close)
         source = stack.enter_context(_source(files, speed, device, output))
-        grammar = load(horse_names=log.horse_names(), lessons=log.lessons())
         chosen, absent = listeners(
-            grammar, engines, ModelFolders(vosk_model, neural_model), live=True
+            grammar, engines, ModelFolders(vosk_model, neural_model), True, whose.warp
         )
-        ears = Together(chosen, grammar, live=True)
+        ears = Together(chosen, grammar, live=True, confidence=confidence_for(whose))
         stack.callback(ears.close)
         shown = Printed(grammar, out, err, as_json)
         shown.trouble(
@@ -131,11 +147,14 @@ def listen(
             + " and ".join(ear.name for ear in chosen)
             + "".join(f"; not {safe(reason)}" for reason in absent)
         )
+        for line in asleep_until(attention, stays_s):
+            shown.trouble(line)
         broken_off = None
         if not files:
             broken_off = recover(log, ears, grammar, shown.trouble, shown.line)
         speech = _speech(tones_only, shown.trouble)
-        dialogue = Dialogue(grammar, Session(limb, restating=True), run_sheet, remind_s or None)
+        session = Session(limb, restating=True, attention_s=stays_s)
+        dialogue = Dialogue(grammar, session, run_sheet, remind_s or None)
         recorder = Recorder(source.name, log, dialogue, about, patient=True)
         if broken_off is not None and about is None:
             recorder.go_on(broken_off.visit)

@@ -100,11 +100,13 @@ class LivePicture:
             self._peak = 0.0
 
     def _status(self, at_s: float) -> str:
-        state = self._recorder.dialogue.state
+        session = self._recorder.dialogue.session
+        state = session.state
         parts = [state.horse or "horse not named", " ".join(state.limbs) or "no limb"]
         if state.up is not None:
             parts.append(f"foot up {clock(at_s - state.up_since_s)}")
-        parts.append("ears on" if state.ears_on else "EARS OFF")
+        hears = "asleep" if session.asleep(at_s) else "ears on"
+        parts.append(hears if state.ears_on else "EARS OFF")
         waits = len(self._recorder.waiting)
         if waits:
             parts.append(f"{waits} waiting for the log")

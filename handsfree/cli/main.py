@@ -13,6 +13,7 @@ from handsfree.errors import ExitCode, HandsfreeError
 COMMANDS = {
     "listen": "handsfree.cli.listen",
     "mic": "handsfree.cli.mic",
+    "voice": "handsfree.cli.voice",
     "tones": "handsfree.cli.tones",
     "transcribe": "handsfree.cli.transcribe",
     "demo": "handsfree.cli.demo",

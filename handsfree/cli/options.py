@@ -7,6 +7,9 @@ from typing import TypeVar
 
 import click
 
+AWAKE_S = 20.0
+"""How long it stays awake after what it took, unless told otherwise (no source)."""
+
 F = TypeVar("F", bound=Callable[..., object])
 
 
@@ -69,3 +72,36 @@ def engine_options(command: F) -> F:
         help="Listen with this one: pocketsphinx, neural, vosk or text (typed words, one "
         "utterance a line). May be given several times. Default: all that are installed.",
     )(command)
+
+
+def attention_options(command: F) -> F:
+    """`--attention`, `--attention-for`."""
+    command = click.option(
+        "--attention-for",
+        "attention_s",
+        type=click.FloatRange(min=1),
+        metavar="SECONDS",
+        help="With --attention: stay awake so long after each note or command (default: "
+        f"{AWAKE_S:.0f}).",
+    )(command)
+    return click.option(
+        "--attention",
+        metavar="WORD",
+        help="For noisy places: sleep, and keep nothing, until this word (or two) of your "
+        "choosing is said, alone or before a note.",
+    )(command)
+
+
+def awake_s(attention: str | None, attention_s: float | None) -> float | None:
+    """How long to stay awake, None where it never sleeps. Raises UsageError."""
+    if attention is None and attention_s is not None:
+        raise click.UsageError("--attention-for needs --attention WORD")
+    return None if attention is None else AWAKE_S if attention_s is None else attention_s
+
+
+def asleep_until(attention: str | None, seconds: float | None) -> list[str]:
+    """The line that says why not all is taken; none where it never sleeps."""
+    if attention is None or seconds is None:
+        return []
+    word = " ".join(attention.lower().split())
+    return [f"asleep until '{word}' is said; awake for {seconds:g} s after each note or command"]

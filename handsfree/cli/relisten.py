@@ -64,6 +64,11 @@ _NAMES = {
     help="Listen on the workers of the Dask scheduler there (as tcp://10.0.0.5:8786); they get "
     "the sounds, so let it be one you trust.",
 )
+@click.option(
+    "--attention",
+    metavar="WORD",
+    help="The attention word of those days: it may stand before any note.",
+)
 @json_option
 @engine_options
 @log_option
@@ -74,6 +79,7 @@ def relisten(
     apply_: bool,
     processes: int | None,
     scheduler: str | None,
+    attention: str | None,
     as_json: bool,
     engines: tuple[str, ...],
     vosk_model: Path | None,
@@ -98,7 +104,7 @@ def relisten(
         chosen = log.stored_sounds(None if about is None else about.id, begins, doubtful)
         folders = ModelFolders(vosk_model, neural_model)
         names, lessons = tuple(log.horse_names()), tuple(log.lessons())
-        setup = hearing.setup(engines, folders, names, lessons)
+        setup = hearing.setup(engines, folders, names, lessons, attention)
         known = [utterance_id for _, utterance_id in log.stored_sounds()]
         grammar = hearing.grammar_of(setup)
         with Results(results_file(log.path), setup.mark, known) as results:

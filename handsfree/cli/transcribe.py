@@ -10,8 +10,15 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from handsfree.bringing.digest import digest
-from handsfree.cli.options import engine_options, log_option
+from handsfree.cli.options import (
+    asleep_until,
+    attention_options,
+    awake_s,
+    engine_options,
+    log_option,
+)
 from handsfree.cli.screen import LIMBS, by_limb, clock, console, safe
+from handsfree.cli.voice_option import voice_option
 from handsfree.engines.choose import TEXT, ModelFolders, listeners
 from handsfree.engines.together import Together
 from handsfree.errors import ExitCode, HandsfreeError, UnreadableSound
@@ -22,6 +29,7 @@ from handsfree.recording import Line, Recorder
 from handsfree.session import Session
 from handsfree.transcribe import STANDARD_INPUT, sound_lines, typed_lines
 from handsfree.visit.dialogue import DOUBTFUL_BELOW, Dialogue
+from handsfree.voice.use import confidence_for, speaker_named
 
 
 @click.command()
@@ -30,6 +38,8 @@ from handsfree.visit.dialogue import DOUBTFUL_BELOW, Dialogue
 @click.option("--limb", type=click.Choice(LIMBS), help="The limb in force at the start.")
 @click.option("--horse", metavar="NAME", help="The horse this is about (one of the log's).")
 @click.option("--no-log", is_flag=True, help="Print only; keep nothing in the log.")
+@attention_options
+@voice_option
 @engine_options
 @log_option
 def transcribe(
@@ -38,6 +48,9 @@ def transcribe(
     limb: str | None,
     horse: str | None,
     no_log: bool,
+    attention: str | None,
+    attention_s: float | None,
+    voice_name: str | None,
     engines: tuple[str, ...],
     vosk_model: Path | None,
     neural_model: Path | None,
@@ -50,6 +63,11 @@ def transcribe(
     """
     if TEXT in engines and len(set(engines)) > 1:
         raise click.UsageError("--engine text cannot be joined with engines that hear")
+    stays_s = awake_s(attention, attention_s)
+    if TEXT in engines and stays_s is not None:
+        raise click.UsageError("--attention is for sound; typed words have no times")
+    if TEXT in engines and voice_name is not None:
+        raise click.UsageError("--voice is for sound; typed words have none")
     err = console(to_stderr=True)
     code = ExitCode.OK
     with ExitStack() as stack:
@@ -57,19 +75,24 @@ def transcribe(
         about = horse_named(log, horse)
         grammar = load(
             horse_names=log.horse_names() if log else (), lessons=log.lessons() if log else ()
-        )
+        ).with_attention(attention)
         ears = None
         if TEXT not in engines:
-            chosen, absent = listeners(grammar, engines, ModelFolders(vosk_model, neural_model))
-            ears = Together(chosen, grammar)
+            whose = speaker_named(voice_name, lambda line: err.print(safe(line), soft_wrap=True))
+            folders = ModelFolders(vosk_model, neural_model)
+            chosen, absent = listeners(grammar, engines, folders, False, whose.warp)
+            ears = Together(chosen, grammar, confidence=confidence_for(whose))
             stack.callback(ears.close)
             names = " and ".join(ear.name for ear in chosen)
             err.print(f"listening with {names}" + "".join(f"; not {a}" for a in absent))
             if len(chosen) == 1:
                 err.print("one listener alone: there is no second opinion, its own score decides")
+            for line in asleep_until(attention, stays_s):
+                err.print(line)
         out = _Output(grammar, as_json)
         for file in files:
-            recorder = Recorder(file, log, Dialogue(grammar, Session(limb)), about)
+            session = Session(limb, attention_s=stays_s)
+            recorder = Recorder(file, log, Dialogue(grammar, session), about)
             try:
                 lines = _lines(file, ears, grammar, recorder, err, show=not as_json)
                 if log is not None and ears is not None and Path(file).is_file():

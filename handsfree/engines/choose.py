@@ -1,7 +1,6 @@
 """Which recognizers are installed, and making the ones that are asked for."""
 
 import math
-import os
 from dataclasses import dataclass
 from functools import partial
 from importlib.util import find_spec
@@ -9,6 +8,7 @@ from pathlib import Path
 
 from handsfree.engines.apart import Apart
 from handsfree.engines.base import Listener
+from handsfree.engines.speaker import NO_WARP
 from handsfree.errors import EngineError
 from handsfree.grammar.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
@@ -45,11 +45,16 @@ def why_not(name: str, folders: ModelFolders) -> str | None:
 
 
 def listeners(
-    grammar: Grammar, names: tuple[str, ...], folders: ModelFolders, live: bool = False
+    grammar: Grammar,
+    names: tuple[str, ...],
+    folders: ModelFolders,
+    live: bool = False,
+    warp: float = NO_WARP,
 ) -> tuple[list[Listener], list[str]]:
     """The recognizers named, or all that are installed where none is.
 
-    `live`: somebody waits for the answer, so that what takes long is cut short.
+    `live`: somebody waits for the answer, so that what takes long is cut short. `warp` fits
+    PocketSphinx to a speaker's throat (speaker.py).
     Returns them with a line for each that was not named and is not there. Raises
     EngineError where a named one cannot be used or none is left.
     """
@@ -66,15 +71,20 @@ def listeners(
             absent.append(f"{name}: {reason}")
     if not usable:
         raise EngineError("no recognizer can be used: " + "; ".join(absent))
-    apart = len(usable) > 1 and (os.cpu_count() or 1) > 1
+    # On one core too: live, an answer may go out while PocketSphinx still searches, and the next
+    # clip must not meet it in the same decoder.
+    apart = len(usable) > 1
     chosen: list[Listener] = []
     for name in usable:
         if name == "pocketsphinx":
-            hearable, unsayable = _hearable(grammar)
-            if unsayable:
-                said = ", ".join(unsayable)
-                absent.append(f"pocketsphinx for the horse's name {said} (no known word)")
-            chosen.append(_pocketsphinx(hearable, apart, live))
+            hearable, unheard = _hearable(grammar)
+            if hearable.attention != grammar.attention and len(usable) == 1:
+                raise EngineError(
+                    f"engine pocketsphinx does not know the attention word "
+                    f"'{' '.join(grammar.attention)}'; choose another, or listen with neural too"
+                )
+            absent += [f"pocketsphinx for {what} (no known word)" for what in unheard]
+            chosen.append(pocketsphinx_for(grammar, warp, live, apart))
         elif name == "neural":
             chosen.append(_neural(grammar, folders, live))
         else:
@@ -83,24 +93,34 @@ def listeners(
 
 
 def _hearable(grammar: Grammar) -> tuple[Grammar, list[str]]:
-    """The grammar without the horses whose names PocketSphinx cannot hear, and those names."""
+    """The grammar without horses' names and an attention word that PocketSphinx cannot hear, and
+    what that leaves out, in words."""
     from handsfree.engines.pocketsphinx import unknown_words
 
-    missing = unknown_words(w for name in grammar.horse_names for w in plain_words(name))
-    missing -= set(grammar.pronunciations)
+    named = [word for name in grammar.horse_names for word in plain_words(name)]
+    missing = unknown_words([*named, *grammar.attention]) - set(grammar.pronunciations)
     unsayable = [n for n in grammar.horse_names if missing & set(plain_words(n))]
-    if not unsayable:
-        return grammar, []
-    return load(horse_names=[n for n in grammar.horse_names if n not in unsayable]), unsayable
+    call = " ".join(grammar.attention)
+    unheard = []
+    if unsayable:
+        known = [n for n in grammar.horse_names if n not in unsayable]
+        grammar = load(horse_names=known).with_attention(call or None)
+        unheard.append(f"the horse's name {', '.join(unsayable)}")
+    if missing & set(grammar.attention):
+        grammar = grammar.with_attention(None)
+        unheard.append(f"the attention word {call}")
+    return grammar, unheard
 
 
-def _pocketsphinx(grammar: Grammar, apart: bool, live: bool) -> Listener:
+def pocketsphinx_for(grammar: Grammar, warp: float, live: bool, apart: bool = False) -> Listener:
+    """PocketSphinx with its filters warped, `apart` in a process of its own."""
     from handsfree.engines.pocketsphinx import SHORT_S, PocketSphinxListener
 
-    make = partial(PocketSphinxListener, raw_up_to_s=SHORT_S if live else math.inf)
+    hearable, _ = _hearable(grammar)
+    make = partial(PocketSphinxListener, raw_up_to_s=SHORT_S if live else math.inf, warp=warp)
     if apart:
-        return Apart("pocketsphinx", make, grammar.acceptor, grammar.pronunciations)
-    return make(grammar.acceptor, grammar.pronunciations)
+        return Apart("pocketsphinx", make, hearable.acceptor, hearable.pronunciations)
+    return make(hearable.acceptor, hearable.pronunciations)
 
 
 def _neural(grammar: Grammar, folders: ModelFolders, live: bool) -> Listener:

@@ -88,15 +88,18 @@ class PocketSphinxListener:
         accept_margin: float = 0.2,
         open_word: str | None = "remark",
         raw_up_to_s: float = math.inf,
+        warp: float = 1.0,
     ) -> None:
         """Load the acoustic model that comes with PocketSphinx and take the grammar.
 
         `pronunciations` gives words as phones of the CMU dictionary ("P AE S T ER N"),
         one entry for each way to say them; they add to what PocketSphinx's own
-        dictionary has. After `open_word`, where it is a sentence by itself, any speech
-        may follow. Clips longer than `raw_up_to_s` are not heard a second time without the
-        denoiser. Raises EngineError when PocketSphinx is missing, a pronunciation is
-        wrong or words of the acceptor have none (all are named).
+        dictionary has. After `open_word`, where it ends a sentence, any speech may
+        follow. Clips longer than `raw_up_to_s` are not heard a second time without the
+        denoiser. `warp` stretches the filters over frequency for the length of the speaker's
+        throat (Lee and Rose 1996): above 1 for one shorter than the model's speakers had.
+        Raises EngineError when PocketSphinx is missing, a pronunciation is wrong or words
+        of the acceptor have none (all are named).
         """
         try:
             import pocketsphinx
@@ -110,8 +113,9 @@ class PocketSphinxListener:
         # compallsen: scores are relative to the best sound model computed in each frame.
         # Unless all are computed, each search has its own yardstick and the two decodings
         # cannot be compared.
+        limits = _SEARCH_LIMITS if warp == 1.0 else _SEARCH_LIMITS | {"warp_params": f"{warp:g}"}
         self._decoder: Any = pocketsphinx.Decoder(
-            lm=None, bestpath=False, compallsen=True, loglevel="FATAL", **_SEARCH_LIMITS
+            lm=None, bestpath=False, compallsen=True, loglevel="FATAL", **limits
         )
         self._log = self._decoder.get_logmath().log
         self._add_pronunciations(pronunciations)
@@ -303,18 +307,21 @@ def _arcs(acceptor: Acceptor, final: int, open_word: str | None) -> Iterable[Arc
     chosen among many dearer than a short one. Arcs built one by one are not weighted by
     PocketSphinx, so the power is taken here.
     """
-    start = acceptor.arcs[acceptor.start]
-    is_open = open_word is not None and start.get(open_word) in acceptor.finals
+    open_at = {
+        state
+        for state, arcs in enumerate(acceptor.arcs)
+        if open_word is not None and arcs.get(open_word) in acceptor.finals
+    }
     for state, arcs in enumerate(acceptor.arcs):
         ends = state in acceptor.finals
         weight = max(1, len(arcs) + ends) ** -_LANGUAGE_WEIGHT
         for word, target in arcs.items():
             yield (state, target, weight, word)
-        if is_open and state == acceptor.start and open_word is not None:
+        if state in open_at and open_word is not None:
             yield (state, final + 1, weight, open_word)
         if ends:
             yield (state, final, weight)
-    if is_open:
+    if open_at:
         for phone in _PHONES:
             yield (final + 1, final + 1, _GARBAGE_PROBABILITY, _GARBAGE + phone)
         yield (final + 1, final, 1.0)

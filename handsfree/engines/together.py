@@ -302,13 +302,14 @@ class Together:
         if winner is None:
             best = max(votes, key=lambda v: v.accepted, default=None)
             heard = free or (" ".join(w.text for w in best.words) if best else "")
-            return Verdict(
-                Reading(tuple(heard.split())), 0.1, heard, engines, alternatives, (), free, doubt
-            )
+            called = self.grammar.is_called(plain_words(heard))
+            reading = Reading(tuple(heard.split()), called=called)
+            return Verdict(reading, 0.1, heard, engines, alternatives, (), free, doubt)
         heard = " ".join(w.text for w in winner.words)
-        return Verdict(
-            winner.reading, confidence, heard, engines, alternatives, winner.words, free, doubt
-        )
+        # One listener is enough for the attention word where another stands for the note.
+        called = any(v.reading.called for v in votes if v.meaning == winner.meaning)
+        reading = replace(winner.reading, called=called or winner.reading.called)
+        return Verdict(reading, confidence, heard, engines, alternatives, winner.words, free, doubt)
 
     def _taught(self, verdict: Verdict, hearings: Sequence[Hearing]) -> Verdict:
         """The verdict with the lessons in it: never sure, and no sentence loses its meaning."""
@@ -465,7 +466,7 @@ class Together:
         if neural is not None:
             known["lead"] = self._lead(neural, vote.meaning)
         if neural is not None and neural.free_text is not None:
-            free = plain_words(neural.free_text)
+            free = self.grammar.after_call(plain_words(neural.free_text))
             known["written"] = float(self._free_too(neural, vote.reading))
             known["unread"] = float(abs(len(free) - count))
         return known
@@ -502,12 +503,23 @@ class Together:
         """ "Remark" opens free speech, so the free decoding is believed for what follows."""
         for hearing in hearings:
             spoken = plain_words(hearing.free_text or "")
-            if spoken and spoken[0] == "remark":
+            if self.grammar.after_call(spoken)[:1] == ("remark",):
                 return self.grammar.read(spoken)
         opened = [v for v in votes if v.meaning and v.meaning.command == "remark"]
         if opened and any(v.accepted for v in opened):
-            return self.grammar.read(["remark"])
+            called = any(v.reading.called for v in opened)
+            words = self._after_call(hearings) if called else ["remark"]
+            return replace(self.grammar.read(words), called=called)
         return None
+
+    def _after_call(self, hearings: Sequence[Hearing]) -> list[str]:
+        """The words of a remark after the attention word, which is seldom spelled right freely."""
+        early = 2 * len(self.grammar.attention) + 1
+        for hearing in hearings:
+            spoken = plain_words(hearing.free_text or "")
+            if "remark" in spoken[:early]:
+                return spoken[spoken.index("remark") :]
+        return ["remark"]
 
 
 def _text(vote: _Vote) -> str:

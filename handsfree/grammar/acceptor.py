@@ -3,7 +3,7 @@
 Recognizers get this and nothing else of the grammar: it has words, no meanings.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -48,3 +48,21 @@ def from_sentences(sentences: Iterable[Iterable[str]]) -> Acceptor:
             state = arcs[state][word]
         finals.add(state)
     return Acceptor(0, tuple(arcs), frozenset(finals))
+
+
+def with_call(acceptor: Acceptor, call: Sequence[str]) -> Acceptor:
+    """The acceptor's sentences, and each after the words of `call`, and `call` alone.
+
+    The first word of `call` must begin no sentence. Without words it is the same acceptor.
+    """
+    if not call:
+        return acceptor
+    if call[0] in acceptor.arcs[acceptor.start]:
+        raise ValueError(f"sentences begin with {call[0]!r} already")
+    count, more = len(acceptor.arcs), len(call)
+    begun = acceptor.arcs[acceptor.start]
+    # The last state added is where the call has been said: whatever may begin may follow.
+    chain = [{word: count + at + 1} for at, word in enumerate(call)]
+    start = {**begun, **chain[0]}
+    arcs = (*acceptor.arcs, start, *chain[1:], begun)
+    return Acceptor(count, arcs, acceptor.finals | {count + more})

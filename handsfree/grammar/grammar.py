@@ -9,7 +9,8 @@ from pathlib import Path
 
 from handsfree.errors import GrammarError
 from handsfree.grammar import jsgf, words
-from handsfree.grammar.acceptor import Acceptor
+from handsfree.grammar.acceptor import Acceptor, with_call
+from handsfree.grammar.attention import CALL, attention_words, is_called
 from handsfree.grammar.compile import acceptor_of
 from handsfree.grammar.derive import Deriver, Sentence
 from handsfree.grammar.lessons import Lesson, Taught, by_heard
@@ -39,7 +40,7 @@ class Reading:
     `heard` as they came, `words` the allowed sentence they were bent into, `bend` how far
     (0: not at all), `meaning` what it says. A reading without meaning is unclear. `taught`
     is the sentence a person once put in place of just these words, empty where nobody did
-    or where it says the same.
+    or where it says the same. `called`: the attention word came first; it is only in `heard`.
     """
 
     heard: tuple[str, ...]
@@ -47,6 +48,7 @@ class Reading:
     bend: float = 0.0
     meaning: Meaning | None = None
     taught: tuple[str, ...] = ()
+    called: bool = False
 
     @property
     def by_lesson(self) -> bool:
@@ -80,24 +82,56 @@ class Grammar:
         self.pronunciations = pronunciations
         self.respellings = respellings
         self.horse_names = horse_names
+        self.attention: tuple[str, ...] = ()
         self._small = small
         self._sound_alikes = sound_alikes
         self._deriver = Deriver(rules)
         self._lessons = by_heard(lessons)
 
     @cached_property
-    def acceptor(self) -> Acceptor:
-        """The automaton of everything that may be said."""
+    def sentences(self) -> Acceptor:
+        """The automaton of every sentence."""
         return acceptor_of(self.rules)
 
     @cached_property
-    def simple_acceptor(self) -> Acceptor:
-        """The automaton of the sentences that say one thing."""
+    def _sentences_of_one(self) -> Acceptor:
         return acceptor_of(self.rules, "utterance-one")
 
     @cached_property
+    def acceptor(self) -> Acceptor:
+        """The automaton of everything that may be said: sentences, and the attention word."""
+        return with_call(self.sentences, self.attention)
+
+    @cached_property
+    def simple_acceptor(self) -> Acceptor:
+        """The automaton of what may be said to say one thing."""
+        return with_call(self._sentences_of_one, self.attention)
+
+    @cached_property
     def _nearest(self) -> NearestSentence:
-        return NearestSentence(self.acceptor, self._small, self._sound_alikes)
+        return NearestSentence(self.sentences, self._small, self._sound_alikes)
+
+    def with_attention(self, text: str | None) -> "Grammar":
+        """The same grammar with these one or two words to call attention by (None: without any).
+
+        Raises HandsfreeError where they cannot be that.
+        """
+        words = () if text is None else attention_words(text, self._nearest.taken_for)
+        if words == self.attention:
+            return self
+        other = copy.copy(self)
+        other.attention = words
+        for made in ("acceptor", "simple_acceptor"):
+            other.__dict__.pop(made, None)
+        return other
+
+    def after_call(self, said: Sequence[str]) -> tuple[str, ...]:
+        """What was said, without the attention word where it came first."""
+        return tuple(said[len(self.attention) :] if self.is_called(said) else said)
+
+    def is_called(self, said: Sequence[str]) -> bool:
+        """Whether the attention word came first."""
+        return is_called(said, self.attention)
 
     def with_lessons(self, lessons: Iterable[Taught]) -> "Grammar":
         """The same grammar, compiled no second time, with these lessons in place of its own."""
@@ -113,6 +147,18 @@ class Grammar:
     def read(self, heard: Sequence[str], sureness: Sequence[float | None] = ()) -> Reading:
         """Bend heard words into the nearest allowed sentence, or leave them unclear."""
         given = tuple(heard)
+        if not self.is_called(given):
+            return self._read(given, sureness, self.lesson(given))
+        said = self.after_call(given)
+        if not said:
+            return Reading(given, meaning=Meaning(command=CALL), called=True)
+        reading = self._read(said, sureness[len(self.attention) :], self.lesson(given))
+        return replace(reading, heard=given, called=True)
+
+    def _read(
+        self, given: tuple[str, ...], sureness: Sequence[float | None], lesson: Lesson | None
+    ) -> Reading:
+        """The reading of words without the attention word; `lesson` is what was taught of them."""
         if not given:
             return Reading(given)
         if given[0] == "remark":
@@ -120,18 +166,19 @@ class Grammar:
             return Reading(given, given, 0.0, Meaning((statement,), command="remark"))
         spelled, sure = self._digits_spelled(given, sureness)
         reading = self._bent(given, spelled, sure)
-        lesson = self.lesson(given)
         return reading if lesson is None else self._weighed(reading, lesson)
 
     def lesson(self, heard: Sequence[str]) -> Lesson | None:
         """What corrections taught of just these words, whether or not `read` would take it."""
         if not self._lessons:
             return None
-        # A lesson's words went through the log as text, with digits as they came.
-        for said in (heard, self._digits_spelled(tuple(heard), ())[0]):
-            found = self._lessons.get(tuple(words.plain_words(" ".join(said))))
-            if found is not None:
-                return found
+        # A lesson's words went through the log as text, with digits as they came, and with the
+        # attention word where there was one.
+        for given in dict.fromkeys((tuple(heard), self.after_call(heard))):
+            for said in (given, self._digits_spelled(given, ())[0]):
+                found = self._lessons.get(tuple(words.plain_words(" ".join(said))))
+                if found is not None:
+                    return found
         return None
 
     def _bent(
@@ -175,6 +222,11 @@ class Grammar:
         rng = random.Random(seed)
         made = {" ".join(self._deriver.generate(rng).words) for _ in range(count)}
         made |= {form for word in self.table for form in word.forms}
+        if self.attention:
+            call = " ".join(self.attention)
+            made |= {call} | {
+                f"{call} {word}" for word in self.sentences.arcs[self.sentences.start]
+            }
         return sorted(made)
 
     def number_words(self, value: int) -> tuple[str, ...]:

@@ -99,6 +99,17 @@ class NearestSentence:
                     heapq.heappush(queue, (cost + extra, -order, after, reached, said + put))
         return [Near(round(cost, 4), said) for said, cost in found.items()]
 
+    def taken_for(self, word: str) -> str | None:
+        """The word of the grammar that `word` is or sounds like, None where there is none."""
+        if word in self._acceptor.vocabulary or word in self._small.drop:
+            return word
+        alike = self._alikes.get((word,))
+        if alike:
+            return " ".join(min(alike.items(), key=lambda pair: pair[1])[0])
+        sound = jellyfish.metaphone(word)
+        same = (meant for meant, its_sound in self._sounds.items() if its_sound == sound)
+        return next((w for w in same if fuzz.ratio(word, w) >= 100 * LEAST_LIKENESS), None)
+
     def _steps(
         self,
         words: tuple[str, ...],

@@ -305,12 +305,16 @@ class Listening:
 
     def _note(self) -> None:
         """Keep beside the sound what a recovery must know."""
-        state = self.recorder.dialogue.state
+        dialogue = self.recorder.dialogue
+        state = dialogue.state
         about: dict[str, object] = {
             "visit": self.recorder.visit_id,
             "horse": state.horse,
             "limb": state.limb,
             "ears_on": state.ears_on,
+            "attention": dialogue.attention,
+            "attention_s": dialogue.session.attention_s,
+            "awake_until_s": state.awake_until_s,
             "ahead_s": self.ahead_s,
         }
         if self.spool is not None and about != self._noted:

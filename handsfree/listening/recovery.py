@@ -77,20 +77,38 @@ def _visit_of(log: Log, left: Leftover) -> Visit | None:
 
 
 def _ahead_s(left: Leftover) -> float:
-    ahead = left.about.get("ahead_s", 0.0)
-    return float(ahead) if isinstance(ahead, int | float) else 0.0
+    return _seconds(left, "ahead_s") or 0.0
+
+
+def _seconds(left: Leftover, what: str) -> float | None:
+    found = left.about.get(what)
+    return float(found) if isinstance(found, int | float) else None
+
+
+def _attention_s(left: Leftover, grammar: Grammar) -> float | None:
+    """How long that session stayed awake; None where it never slept.
+
+    Also where it had another attention word than this one: that word would not be heard, and
+    what was said after it must not be lost.
+    """
+    same = left.about.get("attention") == " ".join(grammar.attention)
+    return _seconds(left, "attention_s") if same else None
 
 
 def _heard_again(
     left: Leftover, visit: Visit | None, log: Log, ears: Together, grammar: Grammar
 ) -> Iterator[Line]:
-    recorder = Recorder("microphone", log, Dialogue(grammar, Session(restating=True)))
+    session = Session(restating=True, attention_s=_attention_s(left, grammar))
+    recorder = Recorder("microphone", log, Dialogue(grammar, session))
     written: Sequence[Utterance] = ()
     if visit is not None:
         recorder.go_on(visit)
         written = log.utterances(visit.id)
-    session = recorder.dialogue.session
-    session.state = replace(session.state, ears_on=left.about.get("ears_on") is not False)
+    session.state = replace(
+        session.state,
+        ears_on=left.about.get("ears_on") is not False,
+        awake_until_s=_seconds(left, "awake_until_s"),
+    )
     last: Line | None = None
     for clip in cut(left.blocks()):
         offset = left.start_s + _ahead_s(left)

@@ -50,6 +50,7 @@ def setup(
     folders: ModelFolders,
     horse_names: tuple[str, ...] = (),
     lessons: tuple[Lesson, ...] = (),
+    attention: str | None = None,
 ) -> Setup:
     """The setup for the recognizers named, or for all that are installed where none is.
 
@@ -68,6 +69,7 @@ def setup(
         tuple((each.heard, each.meant, each.times) for each in lessons),
         None if folders.vosk is None else str(folders.vosk),
         None if folders.neural is None else str(folders.neural),
+        attention,
     )
     return replace(made, mark=mark_of(made))
 
@@ -75,7 +77,8 @@ def setup(
 def grammar_of(setup: Setup) -> Grammar:
     """The grammar that the recognizers of a setup are held to."""
     lessons = [Lesson(heard, meant, times, "") for heard, meant, times in setup.lessons]
-    return load(horse_names=setup.horse_names, lessons=lessons)
+    grammar = load(horse_names=setup.horse_names, lessons=lessons)
+    return grammar.with_attention(setup.attention)
 
 
 def mark_of(setup: Setup) -> str:

@@ -13,7 +13,8 @@ class Setup:
     """With what is heard, the same for all tasks of a run.
 
     `engines` are names in order, `lessons` (heard, meant, times); folders None are the usual
-    ones. `mark` is the fingerprint of all of it as the asking machine has it.
+    ones. `attention` is the word that may stand before notes. `mark` is the fingerprint of all
+    of it as the asking machine has it.
     """
 
     engines: tuple[str, ...]
@@ -21,6 +22,7 @@ class Setup:
     lessons: tuple[tuple[str, str, int], ...] = ()
     vosk_model: str | None = None
     neural_model: str | None = None
+    attention: str | None = None
     mark: str = ""
 
 

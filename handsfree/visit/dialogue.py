@@ -74,6 +74,11 @@ class Dialogue:
         return self.session.state
 
     @property
+    def attention(self) -> str | None:
+        """The attention word, None where it never sleeps."""
+        return None if self.session.attention_s is None else " ".join(self._grammar.attention)
+
+    @property
     def pace(self) -> pace.Pace:
         """How long the feet of this visit were up."""
         return pace.fold(pace.events_of(self._visit.said))
@@ -102,7 +107,7 @@ class Dialogue:
         start_s: float = 0.0,
         end_s: float = 0.0,
     ) -> Turn | None:
-        """Act on one utterance. None while the ears are off."""
+        """Act on one utterance. None while the ears are off, or it sleeps."""
         before = self.state
         outcome = self.session.take(reading, confidence, start_s, end_s)
         if outcome is None:

@@ -111,6 +111,12 @@ def test_another_version_is_refused_and_so_is_what_is_not_there(setup: Setup, ta
         hearing.setup(("nobody",), ModelFolders())
 
 
+def test_the_attention_word_of_those_days_is_known_again():
+    named = hearing.setup(("pocketsphinx",), ModelFolders(), attention="anvil")
+    assert hearing.grammar_of(named).read(["anvil", "left", "hind"]).called
+    assert not hearing.grammar_of(replace(named, attention=None)).attention
+
+
 def test_the_mark_tells_setups_apart(setup: Setup):
     marks = {
         hearing.mark_of(each)
@@ -119,9 +125,10 @@ def test_the_mark_tells_setups_apart(setup: Setup):
             replace(setup, horse_names=("Duke",)),
             replace(setup, lessons=(("toe crack", "tow crack", 1),)),
             replace(setup, engines=("pocketsphinx", "neural")),
+            replace(setup, attention="smithy"),
         )
     }
-    assert len(marks) == 4
+    assert len(marks) == 5
     assert hearing.mark_of(replace(setup, mark="x")) == setup.mark
 
 
