@@ -1,11 +1,9 @@
 """The neural listener: Whisper held to the grammar, on the sound as recorded."""
 
 import math
-import os
-import threading
 from collections.abc import Sequence
 from contextlib import AbstractContextManager, nullcontext
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from importlib.util import find_spec
 from pathlib import Path
@@ -14,27 +12,18 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from handsfree.engines.base import SAMPLE_RATE, Clip, HeardWord, Hearing, Hypothesis, Sound
-from handsfree.engines.whisper_decoder import Decoder, Floats, Memory, log_norms
-from handsfree.engines.whisper_features import log_mel
-from handsfree.engines.whisper_model import (
-    PACKAGE,
-    ModelFolder,
-    check_pinned,
-    find_model,
-    read_config,
-    read_weights,
-)
+from handsfree.engines.whisper_decoder import Memory, log_norms
+from handsfree.engines.whisper_loading import load
+from handsfree.engines.whisper_model import PACKAGE, check_pinned, find_model
 from handsfree.engines.whisper_prior import Prior
-from handsfree.engines.whisper_search import Masks, search, stutters
 from handsfree.engines.whisper_search import Path as TokenPath
-from handsfree.engines.whisper_times import FRAME_S, Heads, alignment_heads, word_times
-from handsfree.engines.whisper_tokens import MULTILINGUAL_ROWS, Tokens
+from handsfree.engines.whisper_search import search, stutters
+from handsfree.engines.whisper_times import FRAME_S, word_times
 from handsfree.engines.whisper_tree import TokenTree
 from handsfree.errors import EngineError
 from handsfree.grammar.acceptor import Acceptor
 
 if TYPE_CHECKING:
-    from ctranslate2.models import Whisper
     from threadpoolctl import ThreadpoolController
 
 DEFAULT_PROMPT = "farrier notes on horse hooves, all in lower case words"
@@ -71,30 +60,6 @@ _TOKENS_AT_LEAST = 10
 _TOKENS_PER_S = 7
 
 
-@dataclass(frozen=True)
-class Model:
-    """One loaded Whisper model, shared by every listener of the process."""
-
-    encoder: "Whisper"
-    decoder: Decoder
-    tokens: Tokens
-    masks: Masks
-    heads: Heads
-    bands: int
-
-    def encode(self, sound: Sound, tail_s: float = 1.0) -> Floats:
-        """Encoder output for `sound` and `tail_s` of silence, (frames of 20 ms, channels)."""
-        import ctranslate2
-
-        features = ctranslate2.StorageView.from_array(log_mel(sound, self.bands, tail_s)[None])
-        encoded: Floats = np.asarray(self.encoder.encode(features), dtype=np.float32)[0]
-        return encoded
-
-
-_models: dict[tuple[Path, int], Model] = {}
-_loading = threading.Lock()
-
-
 @lru_cache(maxsize=1)
 def _thread_pools() -> "ThreadpoolController | None":
     try:
@@ -127,62 +92,6 @@ def available(model_dir: Path | None = None) -> str | None:
     except EngineError as error:
         return str(error)
     return None
-
-
-def load(model_dir: Path | None = None) -> Model:
-    """The model of `model_dir` (see `find_model`), read once per folder and process.
-
-    Raises EngineError in one line for a missing package, folder or file, a wrong checksum
-    or a model of another kind.
-    """
-    folder = find_model(model_dir)
-    key = (folder.path.resolve(), (folder.path / "model.bin").stat().st_mtime_ns)
-    with _loading:
-        if key not in _models:
-            _models[key] = _read(folder)
-        return _models[key]
-
-
-def _read(folder: ModelFolder) -> Model:
-    try:
-        from ctranslate2.models import Whisper
-    except ImportError as error:
-        raise EngineError(
-            "the neural listener needs the package ctranslate2: pip install ctranslate2"
-        ) from error
-    check_pinned(folder)
-    config = read_config(folder)
-    file = folder.path / "model.bin"
-    try:
-        # First, because CTranslate2 needs most memory while it converts the weights.
-        encoder = Whisper(
-            str(folder.path),
-            device="cpu",
-            compute_type="int8",
-            inter_threads=1,
-            intra_threads=min(2, os.cpu_count() or 1),
-        )
-    except (RuntimeError, ValueError) as error:
-        raise EngineError(f"{file} cannot be loaded: {error}") from error
-    weights = read_weights(file, "decoder/")
-    rows = len(weights["decoder/embeddings/weight"])
-    tokens = Tokens(folder.path / "tokenizer.json", rows >= MULTILINGUAL_ROWS)
-    decoder = Decoder(weights, tokens.end + 1)
-    bands = int(encoder.n_mels)
-    heads = alignment_heads(config, len(decoder.layers), decoder.heads)
-    return Model(encoder, decoder, tokens, _masks(config, decoder.vocabulary), heads, bands)
-
-
-def _masks(config: dict[str, Any], vocabulary: int) -> Masks:
-    """Whisper's own lists of tokens that are no speech (symbols, a blank at the start)."""
-
-    def mask(key: str) -> Floats:
-        values = np.zeros(vocabulary, np.float32)
-        listed = [int(token) for token in config.get(key) or ()]
-        values[[token for token in listed if 0 <= token < vocabulary]] = -np.inf
-        return values
-
-    return Masks(mask("suppress_ids"), mask("suppress_ids_begin"))
 
 
 class NeuralListener:

@@ -3,12 +3,12 @@
 import hashlib
 import json
 import struct
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.util import find_spec
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -135,7 +135,18 @@ def read_weights(file: Path, prefix: str = "") -> Weights:
         raise EngineError(f"{file} cannot be read: {error.strerror}") from error
 
 
-def _read_variables(stream: BinaryIO, prefix: str, size: int) -> Weights:
+class Variable(NamedTuple):
+    """Where one variable's bytes lie in model.bin."""
+
+    name: str
+    shape: tuple[int, ...]
+    kind: int
+    at: int
+    length: int
+
+
+def variables(stream: BinaryIO, size: int) -> Iterator[Variable]:
+    """Walk through the variables; the stream is left behind the last one."""
     version = _number(stream, "<I")
     if version != _BINARY_VERSION:
         raise ValueError(f"binary version {version}, expected {_BINARY_VERSION}")
@@ -143,17 +154,23 @@ def _read_variables(stream: BinaryIO, prefix: str, size: int) -> Weights:
     if spec != "WhisperSpec":
         raise ValueError(f"holds a {spec}")
     _number(stream, "<I")  # revision of the specification
-    found: dict[str, NDArray[Any]] = {}
     for _ in range(_number(stream, "<I")):
         name = _text(stream)
         shape = tuple(_number(stream, "<I") for _ in range(_number(stream, "<B")))
         kind, length = _number(stream, "<B"), _number(stream, "<I")
-        if stream.tell() + length > size:
+        at = stream.tell()
+        if at + length > size:
             raise ValueError("the file is cut short")
-        if name.startswith(prefix):
-            found[name] = _array(stream.read(length), kind, shape)
-        else:
-            stream.seek(length, 1)
+        yield Variable(name, shape, kind, at, length)
+        stream.seek(at + length)
+
+
+def _read_variables(stream: BinaryIO, prefix: str, size: int) -> Weights:
+    found: dict[str, NDArray[Any]] = {}
+    for variable in variables(stream, size):
+        if variable.name.startswith(prefix):
+            data = stream.read(variable.length)
+            found[variable.name] = _array(data, variable.kind, variable.shape)
     for _ in range(_number(stream, "<I")):
         alias, name = _text(stream), _text(stream)
         if name in found:

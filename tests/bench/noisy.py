@@ -31,6 +31,8 @@ from handsfree.engines.pocketsphinx import PocketSphinxListener
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.acceptor import Acceptor, from_sentences
 
+ASKED = 8
+"""The first so many conditions of made speech are those that figures are asked for."""
 BASELINE_CONDITIONS = ("clean", "steady 10 dB", "rasp 10 dB", "steady 5 dB", "real 5 dB")
 
 
@@ -101,8 +103,10 @@ def _order(job: Job) -> int:
         "noise": (("alone", None),),
     }.get(job.kind, material.PEOPLE_CONDITIONS)
     at = conditions.index((job.noise, job.snr_db))
-    first = {"made": 0, "numbers": 10, "words": 10, "talk": 12, "noise": 14}[job.kind]
-    return first + at + (20 if at > (7 if job.kind == "made" else 0) else 0)
+    first = {"numbers": 10, "words": 10, "talk": 12, "noise": 14}.get(job.kind, 0)
+    if job.kind == "made":
+        return at if at < ASKED else at + 20
+    return first + at + (14 if at else 0)
 
 
 def _hear_all(

@@ -28,12 +28,18 @@ from handsfree.grammar.acceptor import Acceptor
 
 ROOT = Path(__file__).parents[2]
 SOURCES = ("grammar/*.jsgf", "grammar/words.csv", "grammar/pronunciations.dict")
-LISTENERS = ("pocketsphinx", "neural", "whisper_*")
+LISTENERS = ("pocketsphinx", "neural", "hardening", "whisper_*")
+TAUGHT = (
+    "handsfree/engines/hardened.npz",
+    "handsfree/audio/speech.py",
+    "handsfree/audio/activity.py",
+)
 
 
 def fingerprint() -> str:
     """Changes with whatever may change what a listener returns."""
     paths = [p for pattern in SOURCES for p in sorted(ROOT.glob(pattern))]
+    paths += [ROOT / name for name in TAUGHT]
     paths += [p for n in LISTENERS for p in sorted(ROOT.glob(f"handsfree/engines/{n}.py"))]
     return f"{zlib.crc32(b''.join(p.read_bytes() for p in paths)):08x}"
 

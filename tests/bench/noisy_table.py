@@ -59,6 +59,12 @@ class PlainWords:
     def lesson(self, heard: Sequence[str]) -> None:
         return None
 
+    def after_call(self, said: Sequence[str]) -> tuple[str, ...]:
+        return tuple(said)
+
+    def is_called(self, said: Sequence[str]) -> bool:
+        return False
+
 
 class SphinxAgain:
     """Gives the hearing that is in the evidence."""

@@ -1,0 +1,124 @@
+"""The clean sounds that harden.py teaches with: made voices, and real people's tuning half.
+
+Held out from it: the voices kal16, ked and rms, every phrase of noisy_material.py, the reporting
+half of the real speakers and of the real noises. The made voices say sentences of the grammar
+and, so that hearing does not bend towards these, words drawn from a general dictionary.
+"""
+
+import random
+import subprocess
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+import noisy_material as material
+import numpy as np
+import soundfile
+
+from handsfree.engines.base import SAMPLE_RATE, Sound
+from handsfree.grammar import Grammar
+
+VOICES = {"awb": 520, "slt": 520, "joe": 420, "heart": 220, "espeak": 420}
+"""Clips of each made voice."""
+
+SALAD = 0.3
+"""Share of a made voice's clips that hold words of no grammar."""
+
+ESPEAK = ("en-us", "en-gb", "en-gb-x-rp", "en-gb-scotland", "en-029", "en-gb-x-gbcwmd")
+ESPEAK_THROATS = ("", "+m2", "+m3", "+m7", "+f2", "+f3", "+f4")
+
+LONGEST_S = 4.6
+
+
+@dataclass(frozen=True)
+class Clean:
+    """One sound at 16 kHz; `words` are None where nobody wrote them down."""
+
+    voice: str
+    words: tuple[str, ...] | None
+    sound: Sound
+
+
+def clean_sounds(grammar: Grammar, people: Path | None, seed: int, share: float) -> Iterator[Clean]:
+    """`share` of all there are, drawn by `seed`."""
+    rng = random.Random(seed)
+    taken = {
+        phrase
+        for part, count in ((material.TUNING, 200), (material.HELD_OUT, 100))
+        for phrase in material.phrases(grammar, part, count)
+    }
+    for voice, count in VOICES.items():
+        if voice != "espeak" and not material.usable(voice):
+            print(f"skipped: the voice {voice} is not installed")
+            continue
+        for _ in range(round(count * share)):
+            salad = rng.random() < SALAD
+            words = _salad(rng) if salad else _phrase(grammar, rng, taken)
+            sound = _speak(voice, " ".join(words), rng)
+            if len(sound) <= LONGEST_S * SAMPLE_RATE:
+                yield Clean(voice, None if salad else words, _edged(sound, rng))
+    if people is not None:
+        yield from _people(people, rng, share)
+
+
+def _phrase(grammar: Grammar, rng: random.Random, taken: set[tuple[str, ...]]) -> tuple[str, ...]:
+    while True:
+        rule = "utterance-one" if rng.random() < 0.6 else "said"
+        words = tuple(grammar.generate(rng, rule)[0].words)
+        if words not in taken and len(words) <= 11:
+            return words
+
+
+@cache
+def _dictionary() -> tuple[str, ...]:
+    import pocketsphinx
+
+    lines = Path(pocketsphinx.get_model_path("en-us/cmudict-en-us.dict")).read_text("utf-8")
+    words = (line.split(" ", 1)[0] for line in lines.splitlines())
+    return tuple(word for word in words if word.isalpha() and 2 < len(word) < 10)
+
+
+def _salad(rng: random.Random) -> tuple[str, ...]:
+    return tuple(rng.choice(_dictionary()) for _ in range(rng.randint(1, 6)))
+
+
+def _speak(voice: str, text: str, rng: random.Random) -> Sound:
+    if voice == "espeak":
+        name = rng.choice(ESPEAK) + rng.choice(ESPEAK_THROATS)
+        with tempfile.NamedTemporaryFile(suffix=".wav") as file:
+            command = ["espeak-ng", "-v", name, "-s", str(rng.randint(125, 190)), "-w", file.name]
+            subprocess.run([*command, text], check=True, stderr=subprocess.DEVNULL)
+            sound, rate = soundfile.read(file.name, dtype="float32")
+        return material.levelled(material.resampled(sound, rate))
+    sound = material.speak(voice, text)
+    material.speak.cache_clear()
+    return _stretched(sound, rng, 0.08)
+
+
+def _stretched(sound: Sound, rng: random.Random, most: float) -> Sound:
+    """Played up to `most` slower or faster: another throat, another pace."""
+    rate = round(SAMPLE_RATE * (1 + rng.uniform(-most, most)))
+    return material.resampled(sound, rate)
+
+
+def _edged(sound: Sound, rng: random.Random) -> Sound:
+    lead, tail = (np.zeros(int(rng.uniform(0.1, 0.5) * SAMPLE_RATE), np.float32) for _ in "ab")
+    return np.concatenate([lead, sound, tail])
+
+
+def _people(folder: Path, rng: random.Random, share: float) -> Iterator[Clean]:
+    for part, times in (("human_words", 4), ("chatter", 5)):
+        for path, words, speaker in material.rows(folder / part):
+            if material.half(speaker) != material.TUNING:
+                continue
+            whole = material.levelled(material.whole(path))
+            for _ in range(max(1, round(times * share))):
+                sound = _stretched(whole, rng, 0.1)
+                most = int(LONGEST_S * SAMPLE_RATE)
+                if len(sound) <= most:
+                    yield Clean("people", words or None, _edged(sound, rng))
+                else:
+                    at = rng.randrange(len(sound) - most)
+                    yield Clean("people", None, sound[at : at + most])
