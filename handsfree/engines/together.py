@@ -66,6 +66,9 @@ Scores = Mapping[str, Mapping[str, float]]
 LESSON = "lesson"
 """Where an alternative comes from that nobody heard but a person once taught."""
 
+TWIN = "twin"
+"""Where an alternative comes from that sounds the same as what was heard."""
+
 TALK_WORDS, TALK_KNOWN = 4, 0.5
 """So many words, and no larger share of them in the vocabulary, are talk (no source)."""
 
@@ -268,7 +271,8 @@ class Together:
         `room` is what is known of the sound, `scores` what the listeners made of each other's
         sentences; None where nobody asked.
         """
-        return self._taught(self._decided(hearings, room, scores or {}), hearings)
+        verdict = self._taught(self._decided(hearings, room, scores or {}), hearings)
+        return self._beside_its_twin(verdict)
 
     def candidates(
         self,
@@ -335,6 +339,22 @@ class Together:
         others = tuple(a for a in verdict.alternatives if a.text != meant.text)
         doubt = f"{verdict.doubt}; {ONCE_CORRECTED}" if verdict.doubt else ONCE_CORRECTED
         return replace(verdict, confidence=confidence, alternatives=(meant, *others), doubt=doubt)
+
+    def _beside_its_twin(self, verdict: Verdict) -> Verdict:
+        """The verdict, doubtful where another sentence sounds the same: agreement tells nothing."""
+        if verdict.is_remark or verdict.reading.meaning is None:
+            return verdict
+        meant = self.grammar.twin(verdict.reading.words)
+        if meant is None:
+            return verdict
+        other = Alternative(TWIN, " ".join(meant), 0.0)
+        kept = tuple(a for a in verdict.alternatives if a.text != other.text)
+        return replace(
+            verdict,
+            confidence=min(verdict.confidence, DIFFERED_AT_MOST),
+            alternatives=(other, *kept),
+            doubt=verdict.doubt or f"sounds like '{other.text}'",
+        )
 
     def _vote(self, hearing: Hearing) -> _Vote | None:
         """The best hypothesis that the grammar can read, else the best one as it is."""

@@ -27,6 +27,7 @@ FILES = (
     "respellings.csv",
     "smallwords.csv",
     "soundalikes.csv",
+    "twins.csv",
 )
 
 TOO_CLOSE = 0.05
@@ -74,6 +75,7 @@ class Grammar:
         respellings: dict[str, tuple[str, ...]],
         small: SmallWords,
         sound_alikes: dict[str, dict[str, float]],
+        twins: dict[tuple[str, ...], tuple[str, ...]],
         horse_names: tuple[str, ...] = (),
         lessons: Iterable[Taught] = (),
     ) -> None:
@@ -85,6 +87,7 @@ class Grammar:
         self.attention: tuple[str, ...] = ()
         self._small = small
         self._sound_alikes = sound_alikes
+        self._twins = twins
         self._deriver = Deriver(rules)
         self._lessons = by_heard(lessons)
 
@@ -167,6 +170,17 @@ class Grammar:
         spelled, sure = self._digits_spelled(given, sureness)
         reading = self._bent(given, spelled, sure)
         return reading if lesson is None else self._weighed(reading, lesson)
+
+    def twin(self, words: Sequence[str]) -> tuple[str, ...] | None:
+        """Another sentence that sounds the same, where no listener can be sure of this one."""
+        said = tuple(words)
+        for heard, other in self._twins.items():
+            for at in range(len(said) - len(heard) + 1):
+                if said[at : at + len(heard)] == heard:
+                    meant = said[:at] + other + said[at + len(heard) :]
+                    if self.read(meant).meaning is not None:
+                        return meant
+        return None
 
     def lesson(self, heard: Sequence[str]) -> Lesson | None:
         """What corrections taught of just these words, whether or not `read` would take it."""
@@ -310,6 +324,7 @@ def _load(place: Path, names: tuple[str, ...], lessons: tuple[Taught, ...]) -> G
         words.read_respellings(place / "respellings.csv"),
         _read_small_words(place / "smallwords.csv"),
         words.read_sound_alikes(place / "soundalikes.csv"),
+        words.read_twins(place / "twins.csv"),
         names,
         lessons,
     )

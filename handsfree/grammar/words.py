@@ -141,6 +141,17 @@ def read_sound_alikes(path: Path) -> dict[str, dict[str, float]]:
     return result
 
 
+def read_twins(path: Path) -> dict[tuple[str, ...], tuple[str, ...]]:
+    """Read twins.csv: words as they are heard → other words of the trade that sound the same."""
+    result: dict[tuple[str, ...], tuple[str, ...]] = {}
+    for line, row in csv_rows(path, ("heard", "may_be")):
+        heard, other = tuple(row["heard"].split()), tuple(row["may_be"].split())
+        if not heard or not other:
+            raise GrammarError(path.name, line, "needs words in both columns")
+        result[heard] = other
+    return result
+
+
 ARPABET = frozenset(
     "AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH UW "
     "V W Y Z ZH".split()

@@ -59,6 +59,9 @@ class PlainWords:
     def lesson(self, heard: Sequence[str]) -> None:
         return None
 
+    def twin(self, words: Sequence[str]) -> None:
+        return None
+
     def after_call(self, said: Sequence[str]) -> tuple[str, ...]:
         return tuple(said)
 

@@ -84,6 +84,33 @@ def test_disagreement_is_doubtful_and_keeps_both(grammar):
     assert [a.text for a in verdict.alternatives] == ["packed"]
 
 
+def test_what_sounds_the_same_is_never_sure_and_the_other_is_offered(grammar):
+    """Real listeners agree on "all four" where "off fore" was said, with a figure of 1.00."""
+    verdict = weigh(
+        grammar,
+        heard("pocketsphinx", "all four shoe reset"),
+        heard("neural", "all four shoe reset"),
+    )
+    assert verdict.reading.words == ("all", "four", "shoe", "reset")
+    assert verdict.confidence < SURE
+    assert verdict.doubt == "sounds like 'off fore shoe reset'"
+    assert verdict.alternatives[0].text == "off fore shoe reset"
+    other = weigh(
+        grammar,
+        heard("pocketsphinx", "off fore shoe reset"),
+        heard("neural", "off fore shoe reset"),
+    )
+    assert other.confidence >= SURE
+    assert other.doubt is None
+
+
+def test_twins_are_words_that_may_be_said(grammar):
+    assert grammar._twins
+    for pair in grammar._twins.items():
+        for words in pair:
+            assert set(words) <= grammar.acceptor.vocabulary
+
+
 def test_the_sentence_that_both_score_well_is_taken(grammar):
     """Its own search may have lost what a listener, asked for it, finds to fit better."""
     hearings = [

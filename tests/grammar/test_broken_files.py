@@ -33,6 +33,7 @@ def line_of(path: Path, text: str) -> int:
         ("words.csv", "slot,class", "slot;class", "first line"),
         ("pronunciations.dict", "sulcus S AH L", "sulcus S UX L", "no such phone: UX"),
         ("soundalikes.csv", "heal,heel,0.05", "heal,heel,much", "'much'"),
+        ("twins.csv", "all four,off fore", "all four,", "both columns"),
         ("smallwords.csv", "\nthe,0.05", "\nthe,little", "numbers"),
     ],
 )

@@ -16,7 +16,14 @@ from handsfree.sums import wear
 from handsfree.visit import cautions, runsheet
 from handsfree.visit.conditions import ids_of
 
-GRAMMAR = ("words.csv", "numbers.jsgf", "smallwords.csv", "soundalikes.csv", "respellings.csv")
+GRAMMAR = (
+    "words.csv",
+    "numbers.jsgf",
+    "smallwords.csv",
+    "soundalikes.csv",
+    "twins.csv",
+    "respellings.csv",
+)
 RULES = ("cautions.toml", "runsheet.toml", "wear.toml")
 
 FEW = settings(
