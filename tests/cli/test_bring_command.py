@@ -20,7 +20,7 @@ from handsfree.log import Log
 class Ears:
     """Hears a bruise whatever is said."""
 
-    def __init__(self, chosen: object, grammar) -> None:
+    def __init__(self, chosen: object, grammar, confidence: object = None) -> None:
         self._grammar = grammar
 
     def hear(self, clip) -> Verdict:
