@@ -298,7 +298,10 @@ class Together:
             words = tuple(HeardWord(w) for w in remark.heard)
             heard = " ".join(remark.heard)
             doubt = None if len(remark.heard) > 1 else NO_WORDS
-            return Verdict(remark, ALONE, heard, engines, (), words, free, doubt)
+            # Who wrote other words freely heard no "remark": it may be talk, kept all the same.
+            elsewise = free is not None and "remark" not in plain_words(free)
+            confidence = CONTESTED if doubt and elsewise else ALONE
+            return Verdict(remark, confidence, heard, engines, (), words, free, doubt)
         if not votes and not free:
             return Verdict(Reading(()), 0.0, "", engines, speech=False)
         winner, confidence, doubt = self._decide(hearings, votes, room, scores)

@@ -177,6 +177,16 @@ def test_remark_without_words_keeps_its_sound(grammar):
     assert verdict.doubt == NO_WORDS
 
 
+def test_a_remark_that_only_one_heard_in_other_words_is_kept_but_not_sure(grammar):
+    """PocketSphinx took "but a mob without any man ..." (LibriSpeech) for "remark" and so on."""
+    talk = heard("neural", "trimmed", accepted=False, free="But a mob without any man")
+    verdict = weigh(grammar, heard("pocketsphinx", "remark"), talk)
+    assert verdict.is_remark
+    assert verdict.confidence < SURE
+    alone = heard("neural", "remark", free="Remark")
+    assert weigh(grammar, heard("pocketsphinx", "remark"), alone).confidence >= SURE
+
+
 def test_the_rest_of_a_long_remark_is_a_remark(grammar):
     """A remark goes to the end of the utterance, which may be cut into several clips."""
     rest = as_remark(weigh(grammar, heard("neural", "trimmed", free="And she was trimmed.")))
