@@ -15,6 +15,7 @@ from pathlib import Path
 import handsfree
 from handsfree.engines.choose import LISTENERS, ModelFolders, listeners, why_not
 from handsfree.engines.confidence import FILE as CONFIDENCE
+from handsfree.engines.hardening import CHANGES as TAUGHT
 from handsfree.engines.together import Together, as_remark
 from handsfree.errors import EngineError, HandsfreeError
 from handsfree.grammar.grammar import FILES, Grammar, folder, load
@@ -88,7 +89,7 @@ def mark_of(setup: Setup) -> str:
     listens; of a model that no package brings its files' names and sizes.
     """
     parts: list[str] = [handsfree.__version__, repr(replace(setup, mark=""))]
-    files = [folder() / name for name in FILES] + [CONFIDENCE]
+    files = [folder() / name for name in FILES] + [CONFIDENCE, TAUGHT]
     parts += [hashlib.sha256(path.read_bytes()).hexdigest() for path in files]
     packages = [*_ALL, *(p for name in setup.engines for p in _PACKAGES[name])]
     parts += [f"{package} {_version(package)}" for package in packages]
