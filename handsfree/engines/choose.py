@@ -84,7 +84,7 @@ def listeners(
                     f"'{' '.join(grammar.attention)}'; choose another, or listen with neural too"
                 )
             absent += [f"pocketsphinx for {what} (no known word)" for what in unheard]
-            chosen.append(pocketsphinx_for(grammar, warp, live, apart))
+            chosen.append(_pocketsphinx(hearable, warp, live, apart))
         elif name == "neural":
             chosen.append(_neural(grammar, folders, live))
         else:
@@ -114,9 +114,12 @@ def _hearable(grammar: Grammar) -> tuple[Grammar, list[str]]:
 
 def pocketsphinx_for(grammar: Grammar, warp: float, live: bool, apart: bool = False) -> Listener:
     """PocketSphinx with its filters warped, `apart` in a process of its own."""
+    return _pocketsphinx(_hearable(grammar)[0], warp, live, apart)
+
+
+def _pocketsphinx(hearable: Grammar, warp: float, live: bool, apart: bool) -> Listener:
     from handsfree.engines.pocketsphinx import SHORT_S, PocketSphinxListener
 
-    hearable, _ = _hearable(grammar)
     make = partial(PocketSphinxListener, raw_up_to_s=SHORT_S if live else math.inf, warp=warp)
     if apart:
         return Apart("pocketsphinx", make, hearable.acceptor, hearable.pronunciations)

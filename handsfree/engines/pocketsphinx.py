@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from handsfree.engines.base import SAMPLE_RATE, Clip, HeardWord, Hearing, Hypothesis, Sound
+from handsfree.engines.speaker import NO_WARP
 from handsfree.errors import EngineError
 from handsfree.grammar.acceptor import Acceptor, from_sentences
 
@@ -88,7 +89,7 @@ class PocketSphinxListener:
         accept_margin: float = 0.2,
         open_word: str | None = "remark",
         raw_up_to_s: float = math.inf,
-        warp: float = 1.0,
+        warp: float = NO_WARP,
     ) -> None:
         """Load the acoustic model that comes with PocketSphinx and take the grammar.
 
@@ -113,7 +114,9 @@ class PocketSphinxListener:
         # compallsen: scores are relative to the best sound model computed in each frame.
         # Unless all are computed, each search has its own yardstick and the two decodings
         # cannot be compared.
-        limits = _SEARCH_LIMITS if warp == 1.0 else _SEARCH_LIMITS | {"warp_params": f"{warp:g}"}
+        limits = (
+            _SEARCH_LIMITS if warp == NO_WARP else _SEARCH_LIMITS | {"warp_params": f"{warp:g}"}
+        )
         self._decoder: Any = pocketsphinx.Decoder(
             lm=None, bestpath=False, compallsen=True, loglevel="FATAL", **limits
         )
