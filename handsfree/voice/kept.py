@@ -3,9 +3,7 @@
 import hashlib
 import json
 import math
-import os
 import re
-import tempfile
 import tomllib
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
@@ -20,6 +18,7 @@ import handsfree
 from handsfree.engines.confidence import FILE as CONFIDENCE
 from handsfree.engines.speaker import Speaker
 from handsfree.errors import HandsfreeError
+from handsfree.sheets.files import write_new
 
 USUAL = "me"
 """The speaker's name where none is given."""
@@ -97,16 +96,9 @@ def write(kept: Kept) -> Path:
     path = path_of(kept.name)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        number, made = tempfile.mkstemp(dir=path.parent, prefix=".", suffix=".toml")
-        try:
-            with open(number, "w", encoding="utf-8", newline="\n") as file:
-                file.write(as_toml(kept))
-            os.replace(made, path)
-        except BaseException:
-            Path(made).unlink(missing_ok=True)
-            raise
     except OSError as error:
         raise HandsfreeError(f"{path}: cannot be written: {error.strerror}") from error
+    write_new(path, as_toml(kept), force=True)
     return path
 
 
