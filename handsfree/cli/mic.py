@@ -29,10 +29,9 @@ from handsfree.grammar.grammar import Grammar, load
 from handsfree.grammar.meaning import Meaning
 from handsfree.records.entries import Entry, Finding, Measurement, Nails
 from handsfree.records.units import MM_PER_UNIT, to_mm
+from handsfree.voice.readings import WAIT_S as PHRASE_S
 
 QUIET_S = 3.0
-PHRASE_S = 12.0
-"""How long a phrase is waited for."""
 _RULES = ("marked", "nails", "foot-number", "work", "shoe")
 _SEED = 12
 _LONGEST_S = 120.0

@@ -5,7 +5,6 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
 
-from handsfree.engines.apart import Apart
 from handsfree.engines.base import (
     Clip,
     Hearing,
@@ -113,9 +112,6 @@ class Measure:
     def close(self) -> None:
         """End threads and processes of the listeners."""
         self._together.close()
-        for ear in self.ears:
-            if isinstance(ear, Apart):
-                ear.close()
 
     @property
     def can_warp(self) -> bool:

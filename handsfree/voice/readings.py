@@ -13,7 +13,7 @@ from handsfree.errors import UnreadableSound
 from handsfree.voice.phrases import Phrase
 
 WAIT_S = 12.0
-"""How long a phrase is waited for, as in `handsfree mic`."""
+"""How long a phrase is waited for, here and in `handsfree mic`."""
 TIMES = 3
 """So often a phrase that nobody read is asked for before it is passed over."""
 _SOUNDS = (".wav", ".flac", ".ogg", ".aiff", ".aif", ".w64", ".caf")
