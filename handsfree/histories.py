@@ -29,15 +29,20 @@ def local_day(moment: str) -> date:
     return datetime.fromisoformat(moment).astimezone().date()
 
 
-def history(log: Log, horse: Horse, but: str | None = None) -> History:
+def history(log: Log, horse: Horse, but: str | None = None, begun_by: str | None = None) -> History:
     """All visits to a horse (save the one whose id is `but`), one for each day.
 
-    A visit of which nothing counts is one too.
+    `begun_by`: only those that had begun by then (a moment as in the log). A visit of which
+    nothing counts is one too.
     """
-    starts = log.visit_starts(horse.id)
-    days: dict[date, list[Noted]] = {local_day(at): [] for id, at in starts if id != but}
+    begun = {
+        id: at
+        for id, at in log.visit_starts(horse.id)
+        if id != but and (begun_by is None or at <= begun_by)
+    }
+    days: dict[date, list[Noted]] = {local_day(at): [] for at in begun.values()}
     for row in log.horse_entries(horse.id):
-        if row.visit_id == but:
+        if row.visit_id not in begun:
             continue
         doubtful = row.status != "confirmed" and unsure(row.confidence, row.doubt)
         noted = Noted(

@@ -169,6 +169,15 @@ def test_a_visit_may_be_left_out(log: Log) -> None:
     assert [v.on for v in but_alone.visits] == [date(2026, 3, 4)]
 
 
+def test_only_what_had_begun_by_a_moment(log: Log) -> None:
+    bess = log.add_horse("bess")
+    hours = [f"2026-03-04T{hour}:00:00.000+00:00" for hour in (12, 13, 14)]
+    for at, limb in zip(hours, ("LF", "RF", "LH"), strict=True):
+        say(log, begin(log, bess, at), bruise(limb))
+    by_one = histories.history(log, bess, begun_by=hours[1])
+    assert [[e.limb for e in v.entries] for v in by_one.visits] == [["LF", "RF"]]
+
+
 def test_no_visit_is_an_empty_history(log: Log) -> None:
     assert histories.history(log, log.add_horse("bess", "riding")).visits == ()
 

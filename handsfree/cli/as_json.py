@@ -8,6 +8,8 @@ from typing import Any
 
 from handsfree.records.entries import KINDS, to_json
 from handsfree.records.units import Angle, Growth, Length, Weight
+from handsfree.sums.seen import FindingTrack
+from handsfree.sums.series import MeasureTrack
 from handsfree.sums.sources import CantSay, Source
 
 _ENTRIES = tuple(KINDS.values())
@@ -45,5 +47,11 @@ def plain(value: Any) -> Any:
     if isinstance(value, _ENTRIES):
         return to_json(value)
     if is_dataclass(value) and not isinstance(value, type):
-        return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
+        return {name: plain(getattr(value, name)) for name in _names(value)}
     return [plain(each) for each in value]
+
+
+def _names(value: Any) -> list[str]:
+    """The fields, and of a track its slope, which is reckoned only when it is asked for."""
+    slopes = {FindingTrack: ["slope", "slope_of"], MeasureTrack: ["slope"]}
+    return [f.name for f in fields(value)] + slopes.get(type(value), [])

@@ -45,8 +45,9 @@ def balance(
     found = sums.checks(history, limb)
     feet = (limb,) if limb else LIMBS
     wanting = {foot: sums.missing(history, foot) for foot in feet}
+    odd = {foot: sums.odd(history, foot) for foot in feet}
     if as_json:
-        click.echo(json.dumps(_json(history, today, found, wanting)))
+        click.echo(json.dumps(_json(history, today, found, wanting) | {"questions": odd}))
         return
     out, words = console(), ForEye(load())
     out.print(f"{safe(history.horse.name)}, balance on {today.isoformat()}")
@@ -61,6 +62,11 @@ def balance(
     for foot in feet:
         for cant in wanting[foot] if foot in touched else ():
             out.print(Text(f"{foot} {cant}"))
+    told = {question for check in found for question in check.questions}
+    for foot, asked in odd.items():
+        for question in asked:
+            if question not in told:
+                out.print(Text(f"{foot} {question}"))
     if found:
         out.print(CAVEAT)
 

@@ -2,34 +2,36 @@
 
 import json
 import textwrap
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from datetime import date
 from pathlib import Path
 
 import click
-from rich.table import Table
-from rich.text import Text
 
 from handsfree import histories, plots
 from handsfree.cli.as_json import plain
 from handsfree.cli.options import json_option, log_option, on_option
-from handsfree.cli.screen import LIMBS, console, safe
+from handsfree.cli.screen import LIMBS, console, safe, safe_lines
+from handsfree.cli.sides import one_a_day, table
 from handsfree.cli.wanted import Wanted, wanted
 from handsfree.errors import HandsfreeError
 from handsfree.grammar.grammar import Grammar, load
 from handsfree.log import Log
-from handsfree.sums import helped as sides
 from handsfree.sums.change import (
     NO_CHANGE,
     FindingTrack,
     MeasureTrack,
     State,
     finding_tracks,
+    headline,
     lines,
     measure_tracks,
-    name,
+    no_measure_line,
+    no_measures,
     signed,
 )
+from handsfree.sums.helped import NOT_A_CAUSE, Comparison, interventions
+from handsfree.sums.helped_lines import title
 from handsfree.sums.history import History
 from handsfree.sums.sources import CantSay
 from handsfree.sums.wording import ForEye, Words, count
@@ -38,8 +40,6 @@ WIDTH = 80
 SCREEN = 24
 """Lines of a screen; an overview of the whole horse is kept to it."""
 NO_END = 10**6
-SHOWN_RECORDS = 4
-"""Records in one cell of a comparison; earlier ones are counted."""
 
 Track = FindingTrack | MeasureTrack
 
@@ -103,6 +103,7 @@ class _Report:
         self.out = console()
         self.findings = [t for t in finding_tracks(history, limb) if only.finding(t)]
         self.measures = [t for t in measure_tracks(history, limb) if only.measure(t)]
+        self.none = [m for m in no_measures(history, limb) if only.measure(m)]
 
     @property
     def horse(self) -> str:
@@ -126,10 +127,14 @@ class _Report:
         about = {"horse": self.history.horse.name, "on": self.today.isoformat()}
         if helped:
             return about | {
-                "note": sides.NOT_A_CAUSE,
+                "note": NOT_A_CAUSE,
                 "comparisons": plain(self._comparisons()),
             }
-        return about | {"findings": plain(self.findings), "measures": plain(self.measures)}
+        return (
+            about
+            | {"findings": plain(self.findings), "measures": plain(self.measures)}
+            | {"no_measures": plain(self.none)}
+        )
 
     def _picture(self) -> plots.Picture:
         if self.measures:
@@ -163,10 +168,10 @@ class _Report:
         tracks: list[Track] = [*self.findings, *self.measures]
         head = self._head()
         if not tracks:
-            self._print([*head, *self._say(str(self._nothing()))])
+            self._print([*head, *(self._left_out() or self._say(str(self._nothing())))])
         elif self.only != Wanted():
             told = [self._say(t, "  " * (at > 0)) for track in tracks for at, t in self._all(track)]
-            self._print([*head, *(line for block in told for line in block)])
+            self._print([*head, *(line for block in told for line in block), *self._left_out()])
         else:
             self._overview(head)
 
@@ -181,6 +186,10 @@ class _Report:
             notes = count(self.words, doubtful, "doubtful note")
             said += self._say(f"{notes} not counted; 'handsfree review' confirms them")
         return said
+
+    def _left_out(self) -> list[str]:
+        told = (no_measure_line(measured, self.words) for measured in self.none)
+        return [row for line in told for row in self._say(line)]
 
     def _all(self, track: Track) -> Iterator[tuple[int, str]]:
         return enumerate(lines(track, self.today, self.words))
@@ -198,18 +207,19 @@ class _Report:
         }
         for found in groups.values():
             found.sort(key=_weight)
+        head = [*head, *self._left_out()]
         room = SCREEN - 3 - len(head) if self.limb is None else NO_END
         told, left = list(head), 0
-        for title, tracks in groups.items():
+        for heading, tracks in groups.items():
             block: list[str] = []
             for track in tracks:
-                said = self._say(lines(track, self.today, self.words)[0], "  ")
+                said = self._say(headline(track, self.today, self.words), "  ")
                 if room - len(said) - (not block) < 0:
                     left += 1
                     continue
                 room -= len(said) + (not block)
                 block += said
-            told += [f"{title}:", *block] if block else []
+            told += [f"{heading}:", *block] if block else []
         if left:
             told += self._say(
                 f"and {left} more; --limb shows one foot, --of one thing with all days"
@@ -220,40 +230,22 @@ class _Report:
         change = track.last_change
         return change is not None and signed(change.by, track.unit, self.words) != NO_CHANGE
 
-    def _comparisons(self) -> list[sides.Comparison]:
-        return self.only.comparisons(sides.interventions(self.history, self.limb))
+    def _comparisons(self) -> list[Comparison]:
+        return self.only.comparisons(interventions(self.history, self.limb))
 
     def _sides(self) -> None:
         found = self._comparisons()
-        days = {(c.limb, c.since): c for c in reversed(found)}
         self._print(self._head())
         if not found:
             feet = self.limb or "the feet"
             self._print(self._say(f"no change of shoe or work was noted on {feet}"))
-        for comparison in sorted(days.values(), key=lambda c: (LIMBS.index(c.limb), c.since)):
-            self._print(["", *self._say(sides.title(comparison, self.words))])
-            self.out.print(self._table(comparison), width=WIDTH)
+        for comparison in one_a_day(found):
+            self._print(["", *self._say(title(comparison, self.words))])
+            self.out.print(table(comparison, self.words), width=WIDTH)
             end = comparison.until
             self._print(self._say(f"up to the next change, {end}") if end else [])
         if found:
-            self._print([sides.NOT_A_CAUSE])
-
-    def _table(self, comparison: sides.Comparison) -> Table | str:
-        if not comparison.pairs:
-            return "nothing else was noted of this foot"
-        table = Table("", "before", "after", "difference")
-        for pair in comparison.pairs:
-            cells = [self._cell(pair, records) for records in (pair.before, pair.after)]
-            about = name(pair.about, self.words).removeprefix(f"{comparison.limb} ")
-            told = (about, *cells, sides.outcome(pair, self.words))
-            table.add_row(*(Text(safe_lines(cell)) for cell in told), end_section=True)
-        return table
-
-    def _cell(self, pair: sides.Pair, records: Sequence[sides.Record]) -> str:
-        more = len(records) - SHOWN_RECORDS
-        shown = [f"({more} earlier)"] if more > 0 else []
-        shown += [sides.record(each, pair, self.words) for each in records[-SHOWN_RECORDS:]]
-        return "\n".join(shown) or "nothing noted"
+            self._print([NOT_A_CAUSE])
 
     def _print(self, told: Iterable[str]) -> None:
         for line in told:
@@ -265,8 +257,3 @@ def _weight(track: Track) -> tuple[bool, bool]:
     if isinstance(track, FindingTrack):
         return track.state is State.NEW, bool(track.since_last)
     return True, False
-
-
-def safe_lines(text: str) -> str:
-    """Several lines, each without control characters."""
-    return "\n".join(safe(line) for line in text.split("\n"))

@@ -19,6 +19,7 @@ from handsfree.log import Log
 from handsfree.sums.due_reasons import AT_MOST_WEEKS, EQUIMED, LESNIAK, USUAL_WEEKS, weeks_text
 from handsfree.sums.history import History
 from handsfree.sums.interval import (
+    NOT_MEASURED,
     Basis,
     Expected,
     When,
@@ -107,6 +108,8 @@ def _one(history: History, today: date, as_json: bool) -> None:
         if found.expected:
             console().print("\nToe length expected")
             console().print(_lengths(found, eye))
+        else:
+            print_indented([f"toe length expected: {NOT_MEASURED}"])
 
 
 def _with_reasons(

@@ -26,6 +26,11 @@ def safe(text: str) -> str:
     )
 
 
+def safe_lines(text: str) -> str:
+    """Several lines, each without control characters."""
+    return "\n".join(safe(line) for line in text.split("\n"))
+
+
 def clock(seconds: float | None) -> str:
     """Seconds as minutes:seconds."""
     if seconds is None:

@@ -11,6 +11,7 @@ from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.words import plain_words
 from handsfree.records.entries import Finding, Shoe, Work
 from handsfree.sums.helped import Comparison
+from handsfree.sums.history import Measured
 from handsfree.sums.seen import FindingTrack
 from handsfree.sums.series import MeasureTrack
 
@@ -41,7 +42,7 @@ class Wanted:
             return False
         return all(want in (None, have) for want, have in zip(asked, given, strict=True))
 
-    def measure(self, track: MeasureTrack) -> bool:
+    def measure(self, track: MeasureTrack | Measured) -> bool:
         """Whether a measure is wanted."""
         if self.term or self.zone or self.shoe or self.work:
             return False

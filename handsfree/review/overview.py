@@ -3,10 +3,12 @@
 from collections.abc import Iterable, Sequence
 
 from handsfree.grammar.grammar import Grammar
+from handsfree.histories import history
 from handsfree.log import Log, NoticeRow
 from handsfree.log.rows import Visit
 from handsfree.records.entries import Entry, from_json
 from handsfree.review.items import CONFIRMED, DOUBTFUL, LIMBS, FootView, Item
+from handsfree.sums.nailed import in_shoes
 from handsfree.visit import cautions, nails
 from handsfree.visit.runsheet import left, usual_sheet
 from handsfree.visit.spoken import Spoken
@@ -28,17 +30,6 @@ def _foot(limb: str, items: Sequence[Item], entries: Sequence[Entry]) -> FootVie
     )
 
 
-def nails_known(log: Log, visit: Visit) -> dict[str, int]:
-    """Limb → nails in its shoe after the horse's visits before this one."""
-    known: dict[str, int] = {}
-    if visit.horse is None:
-        return known
-    for earlier in reversed(log.visits(horse=visit.horse)):
-        if earlier.id != visit.id and earlier.started_at <= visit.started_at:
-            known = nails.in_shoe_after(in_force(log, earlier.id), known)
-    return known
-
-
 def notices(log: Log, visit: Visit, entries: Sequence[Entry], grammar: Grammar) -> tuple[str, ...]:
     """Cautions and open questions about nails, as the entries in force call for them now.
 
@@ -53,12 +44,20 @@ def notices(log: Log, visit: Visit, entries: Sequence[Entry], grammar: Grammar) 
 
 def nail_questions(log: Log, visit: Visit, entries: Sequence[Entry], grammar: Grammar) -> list[str]:
     """What is odd about the nails of each foot, as it is asked aloud."""
-    counts = nails.count(entries, nails_known(log, visit))
+    counts = nails.count(entries, _nails_before(log, visit))
     if not counts:
         return []
     spoken = Spoken(grammar)
     asked = (nails.question(counts[limb], spoken) for limb in LIMBS if limb in counts)
     return [text for text in asked if text]
+
+
+def _nails_before(log: Log, visit: Visit) -> dict[str, int]:
+    """Limb → nails in its shoe after the horse's visits before this one, as `listen` counts."""
+    horse = None if visit.horse is None else log.horse(visit.horse)
+    if horse is None:
+        return {}
+    return in_shoes(history(log, horse, but=visit.id, begun_by=visit.started_at))
 
 
 def _of_limb(limb: str | None, text: str) -> str:

@@ -14,13 +14,15 @@ from handsfree.sums.foot import (
     Check,
     Key,
     Known,
+    is_of_its_kind,
     known,
     latest,
+    questions,
 )
-from handsfree.sums.history import History
+from handsfree.sums.history import History, measures
 from handsfree.sums.sources import CantSay
 
-__all__ = ["Check", "checks", "lines", "missing"]
+__all__ = ["Check", "checks", "lines", "missing", "odd"]
 
 LIMBS = ("LF", "RF", "LH", "RH")
 SIDES = (None, "medial", "lateral")
@@ -46,6 +48,26 @@ def missing(history: History, limb: str) -> list[CantSay]:
         for about, ways in _wanted(limb).items()
         if not latest(measured, ways)
     ]
+
+
+def odd(history: History, limb: str) -> list[str]:
+    """What to ask about the latest number of each measure of a foot, where it is odd."""
+    said = dict.fromkeys(
+        (entry.quantity, entry.side)
+        for visit in history.visits
+        for entry in visit.entries
+        if isinstance(entry, Measurement) and entry.limb == limb and entry.quantity
+    )
+    found: list[str] = []
+    for quantity, side in said:
+        latest_said = measures(history, str(quantity), limb, side)[-1:]
+        found += questions(history, [m for m in latest_said if is_of_its_kind(m)])
+        found += [
+            f"{_names([(m.quantity, limb, m.side)])} was said with a unit that cannot be"
+            for m in latest_said
+            if not is_of_its_kind(m)
+        ]
+    return list(dict.fromkeys(found))
 
 
 def _wanted(limb: str) -> dict[str, list[list[Key]]]:

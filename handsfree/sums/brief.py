@@ -20,10 +20,12 @@ from handsfree.sums import (
 from handsfree.sums.balance import checks
 from handsfree.sums.history import DayVisit, History, Stage, measures
 from handsfree.sums.nailed import in_shoes, missing, place
-from handsfree.sums.seen import FindingTrack, State, finding_tracks
+from handsfree.sums.seen import FindingTrack, finding_tracks
 from handsfree.sums.sources import CantSay
+from handsfree.sums.standing import State
 from handsfree.sums.wording import Words, count
 from handsfree.visit import cautions
+from handsfree.visit.plausible import question
 
 CAUTIONS_OF = timedelta(days=365)
 """How long a caution of an earlier visit is told again (common practice, no source)."""
@@ -148,9 +150,13 @@ def _look(history: History, today: date, words: Words) -> Iterable[str]:
     yield from _of(tracks, _FIRST, today, words)
     for check in checks(history):
         if check.beyond and check.stage is not Stage.BEFORE:
-            yield balance_lines.lines(check, words)[0]
+            whose = words.plain(str(check.source))
+            yield f"{balance_lines.lines(check, words)[0]}; beyond a guideline: {whose}"
     for mark in dated:
-        ahead = mark_lines.forward_lines(mark.forward, today, words)[:1]
+        if isinstance(mark.range, CantSay):
+            ahead = mark_lines.dates(mark, words)
+        else:
+            ahead = mark_lines.forward_lines(mark.forward, today, words)[:1]
         yield "; ".join((mark_lines.title(mark, words), *ahead))
     for each in wear.wear(history):
         if len(each.seen) > 1 and seen_last - each.seen[-1] <= LOOK_WITHIN:
@@ -164,7 +170,7 @@ def _of(
     for state in states:
         for track in tracks:
             if track.state is state:
-                yield change.lines(track, today, words)[0]
+                yield change.headline(track, today, words)
 
 
 def _worth_a_look(track: FindingTrack, seen_last: date) -> bool:
@@ -212,7 +218,16 @@ def _ask(history: History, words: Words) -> Iterable[str]:
         feet = " ".join(words.limb(limb) for limb in unsaid)
         name = words.word("quantity", "toe_length")
         yield f"{name} of {feet} on {words.day(last.on)}: before or after the trim?"
+    yield from _odd(last, history.horse.kind, words)
     bare = in_shoes(history)
     unknown = [limb for limb in FEET if limb not in bare]
     if 0 < len(unknown) < len(FEET):
         yield f"nails in {' '.join(words.limb(limb) for limb in unknown)} are to be counted"
+
+
+def _odd(visit: DayVisit, kind: str | None, words: Words) -> Iterable[str]:
+    """Numbers of a visit that are more likely a slip than a measure."""
+    for entry in visit.entries:
+        if asked := question(entry, kind):
+            limb = f"{words.limb(entry.limb)} " if entry.limb else ""
+            yield f"{limb}{balance_lines.asked(asked, words)} ({words.day(visit.on)})"

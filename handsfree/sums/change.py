@@ -1,23 +1,18 @@
 """Change over the visits, in words: every measure and every finding, first seen and since."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 
 from handsfree.records.entries import OF_THE_HORSE, Finding
 from handsfree.records.units import Angle, Length, Quantity, Weight
-from handsfree.sums.history import Stage
-from handsfree.sums.seen import (
-    GRADES,
-    PLACE_OF,
-    Basis,
-    FindingTrack,
-    Sighting,
-    State,
-    finding_tracks,
-)
-from handsfree.sums.series import Difference, MeasureTrack, measure_tracks
+from handsfree.sums.balance_lines import asked
+from handsfree.sums.foot import questions
+from handsfree.sums.history import History, HorseFacts, Measured, Stage
+from handsfree.sums.seen import PLACE_OF, FindingTrack, finding_tracks
+from handsfree.sums.series import Difference, MeasureTrack, measure_tracks, no_measures
 from handsfree.sums.slopes import Slope, amount
 from handsfree.sums.sources import CantSay
+from handsfree.sums.standing import GRADES, Basis, Sighting, State
 from handsfree.sums.wording import Words, count
 
 __all__ = [
@@ -28,9 +23,15 @@ __all__ = [
     "Slope",
     "State",
     "finding_tracks",
+    "headline",
     "lines",
     "measure_tracks",
+    "no_measure_line",
+    "no_measures",
 ]
+
+ANY_HORSE = History(HorseFacts(""), ())
+"""Of no kind: only what is odd of a pony and of a Shire alike is asked about."""
 
 SLOPE_DECIMALS = {"mm": 1, "cm": 2, "in": 2, "deg": 1, "kg": 0, "lb": 0}
 NO_CHANGE = "no change"
@@ -52,11 +53,20 @@ def name(track: MeasureTrack | FindingTrack, words: Words) -> str:
     return " ".join(part for part in parts if part) + stage
 
 
+def headline(track: MeasureTrack | FindingTrack, today: date, words: Words) -> str:
+    """How a track stands, in one line."""
+    return next(_lines(track, today, words))
+
+
 def lines(track: MeasureTrack | FindingTrack, today: date, words: Words) -> list[str]:
-    """A track in words: how it stands in the first line, then all that this rests on."""
+    """A track in words: the headline, then all that it rests on."""
+    return list(_lines(track, today, words))
+
+
+def _lines(track: MeasureTrack | FindingTrack, today: date, words: Words) -> Iterator[str]:
     if isinstance(track, FindingTrack):
-        return list(_of_finding(track, today, words))
-    return list(_of_measure(track, today, words))
+        return _of_finding(track, today, words)
+    return _of_measure(track, today, words)
 
 
 def ago(day: date, today: date, words: Words) -> str:
@@ -106,24 +116,27 @@ def _of_measure(track: MeasureTrack, today: date, words: Words) -> Iterator[str]
     unit, last = track.unit, track.points[-1]
     told = f"{name(track, words)}: {words.measure(last.value, unit)}"
     if track.last_change is None:
-        yield f"{told}, measured once, {ago(last.on, today, words)}"
+        told += f", measured once, {ago(last.on, today, words)}"
     else:
         change = track.last_change
         difference, time = signed(change.by, unit, words), span(change.days, words)
         none = difference == NO_CHANGE
-        yield f"{told}, {difference} {f'in {time}' if none else f'than {time} before'}"
+        told += f", {difference} {f'in {time}' if none else f'than {time} before'}"
+    odd = questions(ANY_HORSE, (last,))
+    yield f"{told}; is that right?" if odd else told
+    yield from (asked(question, words) for question in odd)
     told = "; ".join(f"{words.day(m.on)} {words.measure(m.value, unit)}" for m in track.points)
-    yield f"first measured {ago(track.points[0].on, today, words)}; {told}"
+    yield f"{_times('measured', [m.on for m in track.points], today, words)}; {told}"
     yield slope_line(track.slope, unit, words)
     if track.left_out:
-        odd = ", ".join(words.measure(m.value, m.unit) for m in track.left_out)
-        yield f"left out, as no measure of this: {odd}"
+        out = ", ".join(words.measure(m.value, m.unit) for m in track.left_out)
+        yield f"left out, as no measure of this: {out}"
 
 
 def _of_finding(track: FindingTrack, today: date, words: Words) -> Iterator[str]:
     yield f"{name(track, words)}: {_state(track, today, words)}"
     told = [f"{words.day(s.on)} {told_of(s, track, words)}" for s in track.seen]
-    yield f"first seen {ago(track.first.on, today, words)}; {'; '.join(told)}"
+    yield f"{_times('seen', [s.on for s in track.seen], today, words)}; {'; '.join(told)}"
     if track.looked_clear:
         yield f"said clear: {_days(track.looked_clear, words)}"
     if track.not_mentioned:
@@ -138,6 +151,21 @@ def _of_finding(track: FindingTrack, today: date, words: Words) -> Iterator[str]
             ranks = f"{words.number(1)} to {words.number(len(GRADES))}"
             trend += f"; {', '.join(GRADES)} counted {ranks} (common practice, no source)"
         yield f"by {track.slope_of}, {trend}"
+
+
+def no_measure_line(measured: Measured, words: Words) -> str:
+    """A number that can be none of what was measured, with its day."""
+    limb = "" if measured.limb is None else f"{words.limb(measured.limb)} "
+    side, quantity = words.word("side", measured.side), words.word("quantity", measured.quantity)
+    value = words.measure(measured.value, measured.unit)
+    about = " ".join(part for part in (side, quantity, value) if part)
+    return f"left out, as no measure of this: {limb}{about} ({words.day(measured.on)})"
+
+
+def _times(done: str, days: Sequence[date], today: date, words: Words) -> str:
+    """The time since it was first seen or measured, and since it last was."""
+    said = f"first {done} {ago(days[0], today, words)}"
+    return said if len(days) == 1 else f"{said}, last {ago(days[-1], today, words)}"
 
 
 def _days(days: Iterable[date], words: Words) -> str:

@@ -59,10 +59,15 @@ class Check:
     questions: tuple[str, ...] = ()
 
 
+def is_of_its_kind(measured: Measured) -> bool:
+    """Whether a length was said in a unit of length, an angle in degrees, a weight in its own."""
+    return isinstance(measured.value, kind_of(measured.quantity))
+
+
 def is_usable(measured: Measured) -> bool:
     """Whether the number can be one of this quantity at all, in the right kind of unit."""
     value = measured.value
-    if not isinstance(value, kind_of(measured.quantity)):
+    if not is_of_its_kind(measured):
         return False
     return LEAST <= value.amount <= (UPRIGHT if isinstance(value, Angle) else MOST)
 

@@ -6,12 +6,11 @@ from datetime import date
 
 from handsfree.records.entries import Shoe, Work
 from handsfree.records.units import Quantity
-from handsfree.sums.change import ago, name, signed, told_of
 from handsfree.sums.history import DayVisit, History, Measured, Stage
-from handsfree.sums.seen import LIMBS, FindingTrack, Sighting, Standing, State, compare
+from handsfree.sums.seen import LIMBS, FindingTrack
 from handsfree.sums.seen import finding_tracks as _finding_tracks
 from handsfree.sums.series import MeasureTrack, measure_tracks
-from handsfree.sums.wording import Words, count
+from handsfree.sums.standing import Sighting, Standing, State, compare
 
 NOT_A_CAUSE = "before and after, not a cause"
 MADE_BY_WORK = frozenset({"new_shoe", "packed", "barefoot"})
@@ -203,65 +202,3 @@ def _outcome(before: list[Record], after: list[Record]) -> Standing | Quantity |
             return Standing(State.NEW)
         case _:
             return None
-
-
-def title(comparison: Comparison, words: Words) -> str:
-    """ "LH pads, full outside, since 2026-10-13"."""
-    made = ", ".join(words.entry(each) for each in (comparison.change, *comparison.along_with))
-    return f"{words.limb(comparison.limb)} {made}, since {words.day(comparison.since)}"
-
-
-def record(each: Record, pair: Pair, words: Words) -> str:
-    """One record with its day."""
-    match each:
-        case Measured():
-            unit = pair.about.unit if isinstance(pair.about, MeasureTrack) else each.unit
-            said = words.measure(each.value, unit)
-        case Sighting() if isinstance(pair.about, FindingTrack):
-            said = told_of(each, pair.about, words)
-        case Clear():
-            said = "clear"
-        case _:
-            said = "not mentioned"
-    return f"{words.day(each.on)} {said}"
-
-
-def outcome(pair: Pair, words: Words) -> str:
-    """How the last before and the last after differ; "" where there is nothing to compare."""
-    match pair.outcome:
-        case None:
-            return ""
-        case Standing(state=State.UNKNOWN):
-            return "better or worse was not said"
-        case Standing(state=State.GONE):
-            return "gone, said clear"
-        case Standing(state=State.NEW):
-            return "new, was said clear"
-        case Standing(state=state, rests_on=basis):
-            return f"{state} by {basis}" if basis else str(state)
-        case difference if isinstance(pair.about, MeasureTrack):
-            return signed(difference, pair.about.unit, words)
-        case _:
-            return ""
-
-
-def lines(comparison: Comparison, today: date, words: Words) -> list[str]:
-    """A comparison in words, a line for each thing; it says itself that it shows no cause."""
-    told = [f"{title(comparison, words)} ({ago(comparison.since, today, words)}): {NOT_A_CAUSE}"]
-    if comparison.along_with:
-        several = count(words, 1 + len(comparison.along_with), "change")
-        told.append(f"{several} on one day: they cannot be told apart")
-    for pair in comparison.pairs:
-        sides = [
-            f"{when}: {'; '.join(record(each, pair, words) for each in records) or 'nothing noted'}"
-            for when, records in (("before", pair.before), ("after", pair.after))
-        ]
-        end = outcome(pair, words)
-        told.append(f"{name(pair.about, words)}: {'. '.join(sides)}{f' ({end})' if end else ''}")
-    if not comparison.pairs:
-        told.append("nothing else was noted of this foot before or after")
-    elif not comparison.after:
-        told.append("nothing was noted of this foot since")
-    if comparison.until is not None:
-        told.append(f"up to the next change, {words.day(comparison.until)}")
-    return told

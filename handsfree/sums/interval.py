@@ -47,6 +47,9 @@ class Expected:
     unit: str
 
 
+NOT_MEASURED = CantSay("no toe length was said of a foot as it was left the last time")
+
+
 class Basis(StrEnum):
     """What the best day rests on."""
 

@@ -197,7 +197,9 @@ def _questions(day: FootDay, left_with: int | None, words: Words) -> list[str]:
         said.append(f"{where}: {out} out of {words.number(one.known)}, is that right?")
     # What the visit before left in the shoe was asked about when it was driven.
     known = None if one.known == left_with else one.known
-    for number, what in ((known, "in the shoe"), (one.driven, "driven")):
+    # More pulled than a shoe holds is asked about where nobody said how many were in it.
+    pulled = one.pulled if one.known is None else None
+    for number, what in ((known, "in the shoe"), (pulled, "pulled"), (one.driven, "driven")):
         if number is not None and number > USUAL_MOST:
             said.append(
                 f"{where}: {count(words, number, 'nail')} {what}, is that right? never more "

@@ -21,6 +21,7 @@ from handsfree.sums.mark_lines import lines as lines
 from handsfree.sums.ranges import DateRange
 from handsfree.sums.sightings import READING, Sighting, follow, key, usable
 from handsfree.sums.sources import CantSay
+from handsfree.sums.wording import said_in
 
 ON_THE_WALL = frozenset({"toe", "quarter", "heel", "wall", "clip", "coronary_band"})
 """Places that the wall carries down; a mark whose place was not said is taken to be in the wall."""
@@ -172,7 +173,7 @@ def _mark(
         ahead,
         ring if isinstance(ring, DateRange) and is_foal else None,
         notes,
-        _said_in(last.below),
+        said_in(last.below),
         today,
     )
 
@@ -239,12 +240,3 @@ def _notes(history: History, span: DateRange, seen_on: date) -> tuple[str, ...]:
     if span.earliest < grown_up <= seen_on:
         return ("part of it grew while it was a foal, and faster: it may be later",)
     return ()
-
-
-def _said_in(below: Length) -> str:
-    """The unit of a distance, of which the log keeps only the mm: a number of sixteenths of an
-    inch that is no whole number of mm was said in inches."""
-    if not usable(below) or abs(below.mm - round(below.mm)) < 0.01:
-        return "mm"
-    sixteenths = below.to("in") * 16
-    return "in" if abs(sixteenths - round(sixteenths)) < 0.02 else "mm"

@@ -4,20 +4,18 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
-from enum import StrEnum
+from functools import cached_property
 
-from handsfree.records.entries import Finding, ScaleGrade
+from handsfree.records.entries import Finding
 from handsfree.records.units import Length
 from handsfree.sums.history import DayVisit, History
-from handsfree.sums.slopes import Slope, theil_sen
+from handsfree.sums.slopes import Slope
 from handsfree.sums.sources import CantSay
+from handsfree.sums.standing import Basis, Sighting, Standing, State, compare, trend
+
+__all__ = ["LIMBS", "PLACE_OF", "FindingTrack", "State", "finding_tracks"]
 
 LIMBS = ("LF", "RF", "LH", "RH", None)
-GRADES = ("slight", "mild", "moderate", "severe")
-"""In the order of grammar/words.csv, least first."""
-MORE_IS_WORSE = frozenset({"lameness", "laminitis"})
-"""Scales on which a higher grade is worse (AAEP 0-5, Obel 1-4). Of body condition (Henneke
-1983, 1-9) neither end is."""
 CLEAR = "clear"
 PLACE_OF = {"thrush": "frog", "corn": "seat_of_corn", "seedy_toe": "toe"}
 """Where a finding is by the definition in grammar/words.csv, when no place was said."""
@@ -29,57 +27,13 @@ NOT_OF_THE_FOOT = frozenset(
 """What "foot clear" does not take away where no place was said: it may be of the leg or gait."""
 
 
-class State(StrEnum):
-    """How a finding stands at its last sighting."""
-
-    BETTER = "better"
-    SAME = "same"
-    WORSE = "worse"
-    NEW = "new"
-    GONE = "gone"
-    UNKNOWN = "unknown"
-
-
-class Basis(StrEnum):
-    """What a state rests on."""
-
-    GRADE = "the grade said"
-    EXTENT = "the extent"
-    SCALE = "the scale"
-    SAID = "what was said"
-    CLEAR = "clear said"
-
-
-@dataclass(frozen=True)
-class Sighting:
-    """What was said of a finding on one day. `side_said` is false where it was left out."""
-
-    on: date
-    grade: str | None = None
-    age: str | None = None
-    trend: str | None = None
-    extent: Length | None = None
-    below_hairline: Length | None = None
-    scale_grade: ScaleGrade | None = None
-    side_said: bool = True
-
-
-@dataclass(frozen=True)
-class Standing:
-    """A state, what it rests on, and what speaks against it."""
-
-    state: State
-    rests_on: Basis | None = None
-    against: tuple[Basis, ...] = ()
-
-
 @dataclass(frozen=True)
 class FindingTrack:
     """One finding at one place of one foot over the visits.
 
     `seen` oldest first, one for each day. `looked_clear`: days on which that place was said to
     be clear. `not_mentioned`: days after the first sighting on which the foot had notes but
-    none of this; that does not mean that it was gone. `slope` is of `slope_of`.
+    none of this; that does not mean that it was gone.
     """
 
     limb: str | None
@@ -92,8 +46,21 @@ class FindingTrack:
     state: State
     rests_on: Basis | None
     against: tuple[Basis, ...]
-    slope: Slope | CantSay
-    slope_of: Basis | None
+
+    @property
+    def slope(self) -> Slope | CantSay:
+        """Its change a month, of `slope_of`."""
+        return self._trend[0]
+
+    @property
+    def slope_of(self) -> Basis | None:
+        """What the slope is of: the extent, else the scale, else the grades counted 1 to 4."""
+        return self._trend[1]
+
+    @cached_property
+    def _trend(self) -> tuple[Slope | CantSay, Basis | None]:
+        # Reckoned when it is asked for: it loads a large library, and most do not ask.
+        return trend(self.seen)
 
     @property
     def first(self) -> Sighting:
@@ -200,7 +167,7 @@ def _track(history: History, key: _Key, said: list[tuple[date, Finding]]) -> Fin
     stands = _standing(seen, clear, silent, foot_before)
     about = (key.limb, key.zone, key.side, key.term)
     how = (stands.state, stands.rests_on, stands.against)
-    return FindingTrack(*about, seen, clear, silent, *how, *_slope(seen))
+    return FindingTrack(*about, seen, clear, silent, *how)
 
 
 def _said_clear(visit: DayVisit, key: _Key) -> bool:
@@ -242,58 +209,3 @@ def _standing(
     stale = any(day > last.on for day in silent)
     fresh = last.age == "fresh" or (foot_before and last.age != "old")
     return Standing(State.NEW if fresh and not stale else State.UNKNOWN)
-
-
-def compare(before: Sighting, after: Sighting) -> Standing:
-    """Better, same or worse, by the first of these that tells a difference.
-
-    The grade said (slight < mild < moderate < severe), the extent to a millimetre, the grade
-    on one scale, the trend said. Those that tell the contrary are named.
-    """
-    by = [(basis, sign) for basis in Basis if (sign := _sign(basis, before, after)) is not None]
-    if not by:
-        return Standing(State.UNKNOWN)
-    basis, sign = next(((b, s) for b, s in by if s), by[0])
-    state = (State.BETTER, State.SAME, State.WORSE)[sign + 1]
-    return Standing(state, basis, tuple(b for b, s in by if s * sign < 0))
-
-
-def _sign(basis: Basis, before: Sighting, after: Sighting) -> int | None:
-    """1 for worse, 0 for the same, -1 for better; None where it tells nothing."""
-    if basis is Basis.SAID:
-        return {"better": -1, "same": 0, "worse": 1}.get(after.trend or "")
-    if basis is Basis.SCALE and _scale(before) != _scale(after):
-        return None
-    values = [worth(basis, each) for each in (before, after)]
-    if values[0] is None or values[1] is None:
-        return None
-    return (values[1] > values[0]) - (values[1] < values[0])
-
-
-def _scale(sighting: Sighting) -> str | None:
-    return sighting.scale_grade.scale if sighting.scale_grade else None
-
-
-def worth(basis: Basis, sighting: Sighting) -> float | None:
-    """How bad a sighting is by one basis, as a number; None where that was not said."""
-    match basis:
-        case Basis.GRADE if sighting.grade in GRADES:
-            return GRADES.index(sighting.grade) + 1
-        case Basis.EXTENT if sighting.extent is not None:
-            return float(round(sighting.extent.mm))
-        case Basis.SCALE if sighting.scale_grade and sighting.scale_grade.scale in MORE_IS_WORSE:
-            return sighting.scale_grade.value
-        case _:
-            return None
-
-
-def _slope(seen: tuple[Sighting, ...]) -> tuple[Slope | CantSay, Basis | None]:
-    """Of the extent, else the scale, else the grades in words counted 1 to 4."""
-    for basis in (Basis.EXTENT, Basis.SCALE, Basis.GRADE):
-        points = [(s, value) for s in seen if (value := worth(basis, s)) is not None]
-        typed = Length if basis is Basis.EXTENT else float
-        days, amounts = [s.on for s, _ in points], [value for _, value in points]
-        slope = theil_sen(days, amounts, typed)
-        if isinstance(slope, Slope):
-            return slope, basis
-    return CantSay("nothing with a number or grade was said on three days"), None

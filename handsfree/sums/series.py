@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cached_property
 
 from handsfree.records.entries import Measurement
 from handsfree.records.units import Angle, Length, Quantity, Weight
@@ -44,9 +45,15 @@ class MeasureTrack:
     stage: Stage
     points: tuple[Measured, ...]
     unit: str
-    slope: Slope | CantSay
     last_change: Difference | None
     left_out: tuple[Measured, ...] = ()
+
+    @cached_property
+    def slope(self) -> Slope | CantSay:
+        """Its change a month. Reckoned when it is asked for: it loads a large library."""
+        typed = type(self.points[0].value)
+        days, amounts = [m.on for m in self.points], [m.value.amount for m in self.points]
+        return theil_sen(days, amounts, typed)
 
 
 def measure_tracks(
@@ -70,6 +77,17 @@ def measure_tracks(
         if limb in (None, foot):
             tracks += [_track(stage, points, bad) for stage, points in _series(good)]
     return [replace(track, unit=units[track.quantity][1]) for track in tracks]
+
+
+def no_measures(history: History, limb: str | None = None) -> list[Measured]:
+    """What was said of a quantity of which no number at all can be one (zero, negative, an
+    angle for a length): it makes no track."""
+    found: list[Measured] = []
+    for name, foot, side in _measured(history, None):
+        said = measures(history, name, foot, side)
+        if limb in (None, foot) and not any(_is_one(m) for m in said):
+            found += said
+    return found
 
 
 def _measured(history: History, quantity: str | None) -> list[tuple[str, str | None, str | None]]:
@@ -113,12 +131,10 @@ def _track(
     stage: Stage, points: tuple[Measured, ...], left_out: tuple[Measured, ...]
 ) -> MeasureTrack:
     first, last = points[0], points[-1]
-    typed = type(last.value)
-    slope = theil_sen([m.on for m in points], [m.value.amount for m in points], typed)
     change = None
     if len(points) > 1:
         before = points[-2]
-        by = typed(last.value.amount - before.value.amount)
+        by = type(last.value)(last.value.amount - before.value.amount)
         change = Difference(by, before.on, (last.on - before.on).days)
     about = (first.quantity, first.limb, first.side)
-    return MeasureTrack(*about, stage, points, last.unit, slope, change, left_out)
+    return MeasureTrack(*about, stage, points, last.unit, change, left_out)

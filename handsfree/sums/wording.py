@@ -4,14 +4,16 @@ A sum makes its lines of `Words`; what differs between a screen and a voice is o
 number, a day or an entry is put.
 """
 
+import math
 import re
+from dataclasses import replace
 from datetime import date
 from typing import Protocol
 
 from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.wording import Wording, number_with_unit
-from handsfree.records.entries import Entry
-from handsfree.records.units import Quantity
+from handsfree.records.entries import Entry, Finding
+from handsfree.records.units import Length, Quantity
 from handsfree.visit.spoken import Spoken
 
 DECIMALS = {"mm": 0, "cm": 1, "in": 2, "deg": 0, "kg": 0, "lb": 0}
@@ -62,11 +64,39 @@ def count(words: Words, number: int, one: str, several: str | None = None) -> st
     return f"{words.number(number)} {one if number == 1 else several or one + 's'}"
 
 
+def said_in(length: Length) -> str:
+    """The unit of a finding's length, of which the log keeps only the mm: a number of sixteenths
+    of an inch that is no whole number of mm was said in inches."""
+    if not math.isfinite(length.mm) or abs(length.mm - round(length.mm)) < 0.01:
+        return "mm"
+    sixteenths = length.to("in") * 16
+    return "in" if abs(sixteenths - round(sixteenths)) < 0.02 else "mm"
+
+
+class _AsSaid(Wording):
+    """Entries with the lengths of a finding in the unit they were said in."""
+
+    def describe(self, entry: Entry) -> str:
+        if not isinstance(entry, Finding):
+            return super().describe(entry)
+        lengths = ((entry.below_hairline_mm, "below the hairline"), (entry.extent_mm, "long"))
+        bare = replace(entry, below_hairline_mm=None, extent_mm=None, trend=None)
+        parts = [super().describe(bare)]
+        parts += [f"{_length(mm)} {where}" for mm, where in lengths if mm is not None]
+        return ", ".join(part for part in (*parts, self.word("trend", entry.trend)) if part)
+
+
+def _length(mm: float) -> str:
+    if said_in(Length(mm)) == "mm":
+        return number_with_unit(mm, "mm")
+    return number_with_unit(round(Length(mm).to("in") * 16) / 16, "in")
+
+
 class ForEye:
     """Words for a screen or a sheet."""
 
     def __init__(self, grammar: Grammar) -> None:
-        self._wording = Wording(grammar)
+        self._wording: Wording = _AsSaid(grammar)
 
     def limb(self, id: str | None) -> str:
         """LH; "a foot" where none was named."""
@@ -150,6 +180,7 @@ class ForEar:
 
 
 def _digits(value: float, decimals: int) -> str:
-    text = f"{value:.{decimals}f}"
+    # Without the crumbs of binary fractions: an eighth more is an eighth more on either foot.
+    text = f"{round(value, 6):.{decimals}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return "0" if text == "-0" else text

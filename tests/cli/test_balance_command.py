@@ -86,6 +86,38 @@ def test_nothing_yet(log_file):
     assert "nothing to hold against each other yet" in done.output
 
 
+def test_a_number_that_cannot_be_is_asked_about_though_nothing_can_be_checked(log_file):
+    with Log.open(log_file) as log:
+        horse = log.add_horse("Clover")
+        visit = log.start_visit("typed", horse.id, started_at="2026-04-20T12:00:00+00:00")
+        row = UtteranceRow(heard="typed", status="recorded", confidence=1.0)
+        log.append(visit.id, row, [to_json(said("RH", "hoof_angle", 120, "deg"))])
+    done = call("balance", "Clover", "--log", log_file)
+    assert "nothing to hold against each other yet" in done.output
+    assert "RH hoof angle 120°: is that right? usual 40 to 65°" in done.output
+    found = json.loads(call("balance", "Clover", "--log", log_file, "--json").output)
+    assert found["questions"] == {
+        "LF": [],
+        "RF": [],
+        "LH": [],
+        "RH": ["hoof angle 120°: is that right? usual 40 to 65°"],
+    }
+
+
+def test_a_question_is_put_once(log_file):
+    with Log.open(log_file) as log:
+        horse = log.add_horse("Clover")
+        visit = log.start_visit("typed", horse.id, started_at="2026-04-20T12:00:00+00:00")
+        row = UtteranceRow(heard="typed", status="recorded", confidence=1.0)
+        angles = said("RH", "hoof_angle", 80, "deg"), said("RH", "heel_angle", 60, "deg")
+        log.append(visit.id, row, [to_json(each) for each in angles])
+    out = call("balance", "Clover", "--log", log_file, "--limb", "RH").output
+    text = " ".join(out.split())
+    # Within the check it belongs to, and not again at the end.
+    assert "hoof angle 80 degrees: is that right?" in text
+    assert "RH hoof angle 80°: is that right?" not in text
+
+
 @pytest.mark.parametrize("command", ["balance", "weight"])
 def test_no_such_horse(log_file, command):
     done = call(command, "Brambel", "--log", log_file)

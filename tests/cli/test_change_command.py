@@ -172,6 +172,30 @@ def test_words_that_are_none_are_one_line(change: Change, words: str):
     assert "\x1b" not in done.err
 
 
+def test_a_number_that_cannot_be_is_said_with_its_day(change: Change, path: Path):
+    with Log.open(path) as log:
+        horse = log.add_horse("Pixie")
+        visit = log.start_visit("typed", horse.id, started_at="2026-05-25T12:00:00+00:00").id
+        toe = {"kind": "measurement", "limb": "LH", "quantity": "toe_length"}
+        row = UtteranceRow(heard="typed", status="recorded", confidence=0.97)
+        log.append(visit, row, [toe | {"value": 0, "unit": "mm"}])
+    for arguments in ([], ["--of", "toe length"], ["--limb", "LH"]):
+        out = change("Pixie", *arguments, "--on", "2026-06-01").out
+        assert out.endswith("left out, as no measure of this: LH toe length 0 mm (2026-05-25)\n")
+    assert "left out" not in change("Pixie", "--of", "hoof angle").out
+    (none,) = json.loads(change("Pixie", "--json").out)["no_measures"]
+    assert (none["limb"], none["value"]) == ("LH", {"mm": 0})
+
+
+def test_json_has_the_slopes(change: Change):
+    found = json.loads(change("Bramble", "--json").out)
+    bruise = next(t for t in found["findings"] if t["term"] == "bruise")
+    assert bruise["slope_of"] == "the grade said"
+    assert bruise["slope"]["points"] == 3
+    toes = [t["slope"] for t in found["measures"] if t["quantity"] == "toe_length"]
+    assert any("cant_say" in slope for slope in toes)
+
+
 def test_what_was_never_noted_is_said(change: Change):
     done = change("Bramble", "--of", "weight", "--on", "2026-06-01")
     assert done.code == 0

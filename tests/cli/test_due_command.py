@@ -160,6 +160,15 @@ def test_one_horse_in_full(call: Call) -> None:
     ]
 
 
+def test_without_a_toe_length_it_says_why_none_is_expected(call: Call) -> None:
+    out = " ".join(call("due", "tansy").output.split())
+    assert out.endswith(
+        "toe length expected: can't say because no toe length was said of a foot as it was left "
+        "the last time"
+    )
+    assert "toe length expected:" not in call("due", "bramble").output
+
+
 @pytest.mark.parametrize("command", ["due", "nails", "wear"])
 def test_a_horse_that_is_not_there(call: Call, command: str) -> None:
     done = call(command, "brambel")

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from handsfree.grammar import load
 from handsfree.records.entries import Entry, Measurement, Work
 from handsfree.records.units import Angle, Length
-from handsfree.sums.balance import Check, checks, lines, missing
+from handsfree.sums.balance import Check, checks, lines, missing, odd
 from handsfree.sums.history import DayVisit, History, HorseFacts, Noted, Stage
 from handsfree.sums.wording import ForEar, ForEye
 
@@ -306,6 +306,25 @@ def test_an_odd_number_is_asked_about():
     check = angles(12, 8)
     assert check.questions[0].startswith("hoof angle 12°: is that right?")
     assert lines(check, eye())[-1].startswith("heel angle 8 degrees: is that right?")
+
+
+def test_odd_numbers_that_no_check_takes_are_asked_about():
+    of_foot = [
+        said("LF", "hoof_angle", 120, "deg"),
+        said("LF", "toe_length", 900, "mm"),
+        said("LF", "heel_angle", 40, "in"),
+        said("LF", "frog_width", 0, "mm"),
+    ]
+    history = horse(of_foot)
+    assert [question.split("?")[0] for question in odd(history, "LF")] == [
+        "hoof angle 120°: is that right",
+        "toe length 900 mm: is that right",
+        "heel angle was said with a unit that cannot be",
+        "frog width 0 mm: is that right",
+    ]
+    assert odd(history, "RF") == []
+    right = [said("LF", "hoof_angle", 52, "deg"), said("LF", "toe_length", 85, "mm")]
+    assert len(odd(horse(of_foot, right), "LF")) == 2
 
 
 def test_nothing_measured():

@@ -74,6 +74,33 @@ def test_what_was_said_clear_is_not_looked_at(grammar: Grammar, told: Told) -> N
     assert "Look at" not in sections(history, grammar)
 
 
+def test_what_is_beyond_a_guideline_names_whose_it_is(grammar: Grammar, told: Told) -> None:
+    history = told(
+        v2025_03_20=[
+            *("left hind hoof angle 50 degrees", "heel angle 44 degrees"),
+            *("inside heel length 40 millimeters", "outside heel length 34 millimeters"),
+        ],
+    )
+    under, sheared = sections(history, grammar)["Look at"].splitlines()
+    assert under.startswith("LH heel angle 6° less than the toe angle")
+    assert under.endswith("; beyond a guideline: Turner 1992")
+    assert sheared.endswith("; beyond a guideline: Turner 1992, from memory")
+
+
+def test_a_mark_that_cannot_be_dated_says_why(grammar: Grammar, told: Told) -> None:
+    history = told(v2025_03_20=["left hind toe bruise nine hundred millimeters below the hairline"])
+    assert "longer than any wall grows" in sections(history, grammar)["Look at"]
+
+
+def test_odd_numbers_of_the_last_visit_are_asked_about(grammar: Grammar, told: Told) -> None:
+    odd = ["left hind toe length nine hundred millimeters", "weight three pounds"]
+    usual = ["left hind toe length eighty millimeters"]
+    asked = sections(told(v2025_01_10=usual, v2025_03_20=odd), grammar)["Ask"]
+    assert "LH toe length 900 mm: is that right?" in asked
+    assert "\nweight 3 lb: is that right?" in asked
+    assert "is that right" not in sections(told(v2025_01_10=odd, v2025_03_20=usual), grammar)["Ask"]
+
+
 def test_a_nail_not_accounted_for_is_asked_about(grammar: Grammar, told: Told) -> None:
     history = told(v2025_03_20=["left hind nail count eight", "shoe pulled", "pulled seven nails"])
     assert "1 of 8 nails not accounted for" in sections(history, grammar)["Ask"]

@@ -23,11 +23,13 @@ from handsfree.sums.change import (
     finding_tracks,
     lines,
     measure_tracks,
+    no_measure_line,
+    no_measures,
 )
 from handsfree.sums.history import DayVisit, History, HorseFacts, Noted, Stage
-from handsfree.sums.seen import Basis
 from handsfree.sums.slopes import Slope, amount, confidence_of, theil_sen
 from handsfree.sums.sources import CantSay
+from handsfree.sums.standing import Basis
 from handsfree.sums.wording import ForEar, ForEye
 
 START = date(2026, 1, 5)
@@ -530,8 +532,8 @@ def test_a_measure_tells_how_it_stands_all_days_and_its_slope():
     track = the_measure(*[[toe(v)] for v in (80, 82, 82, 85, 88)])
     assert lines(track, day(5), ForEye(GRAMMAR)) == [
         "LH toe length: 88 mm, 3 mm more than 6 weeks before",
-        "first measured 30 weeks ago; 2026-01-05 80 mm; 2026-02-16 82 mm; 2026-03-30 82 mm; "
-        "2026-05-11 85 mm; 2026-06-22 88 mm",
+        "first measured 30 weeks ago, last 6 weeks ago; 2026-01-05 80 mm; 2026-02-16 82 mm; "
+        "2026-03-30 82 mm; 2026-05-11 85 mm; 2026-06-22 88 mm",
         # Pairs per 6 weeks: 2 1 5/3 2 0 3/2 2 3 3 3, median 2 = 1.45 a month; all of them, 0 to 3.
         "trend: 1.4 mm more a month, which may be no change (95 percent interval no change to "
         "2.2 mm more; Theil 1950, Sen 1968)",
@@ -548,6 +550,66 @@ def test_no_change_is_told_as_such():
 def test_too_few_points_tell_why_there_is_no_slope():
     told = lines(the_measure([toe(80)], [toe(81)]), day(1), ForEye(GRAMMAR))
     assert told[2] == "trend: can't say because a slope needs 3 days and there are two"
+
+
+def test_a_finding_tells_how_long_ago_it_was_first_and_last_seen():
+    track = the_finding(["left hind mild bruise"], ["left hind severe bruise"], [trim()])
+    told = lines(track, day(3), ForEye(GRAMMAR))
+    assert told[1].startswith("first seen 18 weeks ago, last 12 weeks ago; 2026-01-05 mild;")
+    once = lines(the_finding(["left hind mild bruise"]), day(1), ForEye(GRAMMAR))
+    assert once[1] == "first seen 6 weeks ago; 2026-01-05 mild"
+
+
+def test_what_was_said_in_inches_is_told_in_inches():
+    track = the_finding(["left hind heel crack one and an eighth inches long"])
+    assert lines(track, day(0), ForEye(GRAMMAR))[1].endswith("2026-01-05 1.125 in long")
+
+
+@pytest.mark.parametrize("words", [ForEye(GRAMMAR), ForEar(GRAMMAR, START)])
+def test_an_odd_number_is_asked_about(words: ForEye | ForEar):
+    told = lines(the_measure([toe(80)], [toe(900)]), day(1), words)
+    assert told[0].endswith("; is that right?")
+    assert ": is that right? usual " in told[1]
+    usual = lines(the_measure([toe(900)], [toe(80)]), day(1), words)
+    assert not any("is that right" in line for line in usual)
+
+
+def test_numbers_of_which_none_can_be_are_told_by_themselves():
+    # Of numbers of one day the last counts; the other foot has one that can be.
+    of_foot = history([toe(0), toe(80, "deg")], [toe(85, limb="RH")], [toe(-1, limb="RH")])
+    found = no_measures(of_foot)
+    assert [no_measure_line(each, ForEye(GRAMMAR)) for each in found] == [
+        "left out, as no measure of this: LH toe length 80° (2026-01-05)"
+    ]
+    assert no_measures(of_foot, "RH") == []
+    assert [m.limb for m in no_measures(of_foot, "LH")] == ["LH"]
+
+
+def test_the_library_of_slopes_is_loaded_only_for_a_slope():
+    script = (
+        "import sys\n"
+        "from datetime import date, timedelta\n"
+        "from handsfree.grammar import load\n"
+        "from handsfree.records.entries import Finding, Measurement\n"
+        "from handsfree.sums.brief import brief\n"
+        "from handsfree.sums.change import finding_tracks, headline, measure_tracks\n"
+        "from handsfree.sums.history import DayVisit, History, HorseFacts, Noted\n"
+        "from handsfree.sums.wording import ForEye\n"
+        "bruise = Finding(limb='LH', term='bruise', grade='mild')\n"
+        "toe = Measurement(limb='LH', quantity='toe_length', value=80, unit='mm')\n"
+        "days = [date(2026, 1, 5) + timedelta(weeks=6 * n) for n in range(4)]\n"
+        "visits = tuple(DayVisit(on, (Noted(bruise), Noted(toe))) for on in days)\n"
+        "past, grammar = History(HorseFacts('Bramble'), visits), load()\n"
+        "brief(past, grammar, days[-1], ForEye(grammar))\n"
+        "tracks = [*finding_tracks(past), *measure_tracks(past)]\n"
+        "for track in tracks: headline(track, days[-1], ForEye(grammar))\n"
+        "print('scipy' in sys.modules)\n"
+        "print([track.slope.points for track in tracks], 'scipy' in sys.modules)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=True
+    )
+    assert done.stdout.splitlines() == ["False", "[4, 4] True"]
 
 
 def test_nothing_heavy_is_loaded_for_it():

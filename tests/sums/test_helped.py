@@ -19,11 +19,12 @@ from handsfree.sums.helped import (
     Pair,
     Silent,
     interventions,
-    lines,
 )
+from handsfree.sums.helped_lines import lines, side
 from handsfree.sums.history import DayVisit, History, HorseFacts, Noted, Stage
-from handsfree.sums.seen import FindingTrack, Standing, State
+from handsfree.sums.seen import FindingTrack
 from handsfree.sums.series import MeasureTrack
+from handsfree.sums.standing import Standing, State
 from handsfree.sums.wording import ForEar, ForEye
 
 START = date(2026, 1, 5)
@@ -220,6 +221,22 @@ def test_not_mentioned_after_is_not_gone():
     told = "\n".join(lines(found, day(2), ForEye(GRAMMAR)))
     assert "not mentioned" in told
     assert "gone" not in told
+
+
+def test_visits_in_a_row_that_do_not_mention_it_are_told_together():
+    found = the_change(
+        [RESET, "left hind mild thrush"],
+        [RESET, "left hind mild thrush", "left hind pads"],
+        *([RESET] for _ in range(3)),
+        [RESET, "left hind severe thrush"],
+        [RESET],
+    )
+    pair = the_pair(found, FindingTrack)
+    assert side(pair.after, pair, ForEye(GRAMMAR)) == [
+        f"{day(2)} to {day(4)} not mentioned, 3 visits",
+        f"{day(5)} severe",
+        f"{day(6)} not mentioned",
+    ]
 
 
 def test_new_after_it_was_clear_before():

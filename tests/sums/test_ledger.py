@@ -186,6 +186,14 @@ def test_nothing_odd_asks_nothing():
     ]
 
 
+def test_more_pulled_than_a_shoe_holds_is_asked_about_where_nobody_knows_how_many_there_were():
+    asked = ledger.question_lines(history([nails("pulled", 15)]), ForEye(GRAMMAR))
+    assert [line.split("?")[0] for line in asked] == [
+        "LH, 2026-01-05: 15 nails pulled, is that right"
+    ]
+    assert ledger.question_lines(history([nails("pulled", 8)]), ForEye(GRAMMAR)) == []
+
+
 COUNTS = st.one_of(st.none(), st.integers(-3, 40), st.just(10**9))
 SIDES = st.sampled_from([None, "medial", "lateral"])
 ACTIONS = st.sampled_from(["pulled", "driven", "left_in", "lost", "in_shoe"])

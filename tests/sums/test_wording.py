@@ -1,5 +1,6 @@
 """The same line for the eye and for the ear."""
 
+import math
 import re
 from datetime import date
 from functools import cache
@@ -21,7 +22,7 @@ from handsfree.records.entries import (
     Work,
 )
 from handsfree.records.units import Angle, Length, Quantity, Weight
-from handsfree.sums.wording import DECIMALS, MONTHS, ForEar, ForEye, Words, count
+from handsfree.sums.wording import DECIMALS, MONTHS, ForEar, ForEye, Words, count, said_in
 
 
 @cache
@@ -82,6 +83,22 @@ def test_limbs_words_and_days_for_the_eye() -> None:
     assert eye().plain("the 2 mares") == "the 2 mares"
     bruise = Finding(limb="LH", zone="heel", side="lateral", term="bruise", below_hairline_mm=25)
     assert eye().entry(bruise) == "outside heel bruise, 25 mm below the hairline"
+
+
+def test_lengths_of_a_finding_are_told_in_the_unit_they_were_said_in() -> None:
+    # The log keeps mm alone: 1 5/8 in = 41.275 mm, kept to hundredths.
+    crack = Finding(term="crack", below_hairline_mm=41.28, extent_mm=28.57, trend="better")
+    assert eye().entry(crack) == "crack, 1.625 in below the hairline, 1.125 in long, better"
+    assert [said_in(Length(mm)) for mm in (41.28, 25.4, 30.0, 30.5, math.nan)] == [
+        *("in", "in", "mm", "mm", "mm")
+    ]
+
+
+def test_the_same_difference_looks_the_same_whatever_its_crumbs() -> None:
+    pairs = ((2.75, 2.625), (3.125, 3.0))
+    one, other = (Length.of(high, "in").mm - Length.of(low, "in").mm for high, low in pairs)
+    assert one != other
+    assert eye().measure(Length(one), "in") == eye().measure(Length(other), "in")
 
 
 # For the ear
