@@ -23,11 +23,13 @@ from handsfree.cli.options import (
 )
 from handsfree.cli.screen import clock, console, safe
 from handsfree.cli.transcribe import horse_named, progress_bar
-from handsfree.engines.choose import TEXT, ModelFolders, listeners
+from handsfree.cli.voice_option import voice_option
+from handsfree.engines.choose import TEXT, ModelFolders, in_words, listeners
 from handsfree.engines.together import Together
 from handsfree.errors import ExitCode, UnreadableSound
 from handsfree.grammar.grammar import Grammar, load
 from handsfree.log import Log
+from handsfree.voice.use import confidence_for, speaker_named
 
 _ID_SHOWN = 8
 
@@ -39,6 +41,7 @@ _ID_SHOWN = 8
 @click.option("--horse", metavar="NAME", help="The horse they are about (one of the log's).")
 @click.option("--look", is_flag=True, help="Only say what would be taken; change nothing.")
 @attention_options
+@voice_option
 @json_option
 @engine_options
 @log_option
@@ -48,6 +51,7 @@ def bring(
     look: bool,
     attention: str | None,
     attention_s: float | None,
+    voice_name: str | None,
     as_json: bool,
     engines: tuple[str, ...],
     vosk_model: Path | None,
@@ -78,7 +82,7 @@ def bring(
             grammar = load(horse_names=log.horse_names(), lessons=log.lessons())
             grammar = grammar.with_attention(attention)
             folders = ModelFolders(vosk_model, neural_model)
-            ears = _ears(grammar, engines, folders, told, stack)
+            ears = _ears(grammar, engines, folders, voice_name, told, stack)
             for line in asleep_until(attention, stays_s):
                 told.err.print(line)
             taker = Taker(log, ears, grammar, about, stays_s)
@@ -91,14 +95,15 @@ def _ears(
     grammar: Grammar,
     engines: tuple[str, ...],
     folders: ModelFolders,
+    voice_name: str | None,
     told: "_Told",
     stack: ExitStack,
 ) -> Together:
-    chosen, absent = listeners(grammar, engines, folders)
-    ears = Together(chosen, grammar)
+    whose = speaker_named(voice_name, lambda line: told.err.print(safe(line), soft_wrap=True))
+    chosen, absent = listeners(grammar, engines, folders, False, whose.warp)
+    ears = Together(chosen, grammar, confidence=confidence_for(whose))
     stack.callback(ears.close)
-    names = " and ".join(ear.name for ear in chosen)
-    told.err.print(f"listening with {names}" + "".join(f"; not {a}" for a in absent))
+    told.err.print(in_words(chosen, absent))
     return ears
 
 

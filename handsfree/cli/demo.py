@@ -13,7 +13,7 @@ from handsfree.cli.by_ear import play_by_ear
 from handsfree.cli.options import engine_options
 from handsfree.cli.screen import by_limb, console, safe
 from handsfree.cli.transcribe import line_text, progress_bar, sure, take_back
-from handsfree.engines.choose import ModelFolders, listeners
+from handsfree.engines.choose import ModelFolders, in_words, listeners
 from handsfree.engines.together import Together
 from handsfree.errors import ExitCode
 from handsfree.grammar.grammar import Grammar, load
@@ -65,9 +65,7 @@ def demo(
         chosen, absent = listeners(
             grammar, engines, ModelFolders(vosk_model, neural_model), live=by_ear
         )
-        err.print("listening with " + " and ".join(ear.name for ear in chosen))
-        for reason in absent:
-            err.print(f"not with {reason}")
+        err.print(in_words(chosen, absent))
         ears = Together(chosen, grammar, live=by_ear)
         try:
             if by_ear:

@@ -38,6 +38,7 @@ def _today(ctx: click.Context, parameter: click.Parameter, value: Any) -> date:
 @click.option("--status", type=click.Choice(list(STATUSES)), help="Only what is so.")
 @click.option("--limit", type=click.IntRange(min=1), default=20, show_default=True)
 @click.option("--all", "every", is_flag=True, help="All results, however many.")
+@click.option("--context", is_flag=True, help="Also what was said before and after each result.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print a table: one row for each entry.")
 @click.option("--hear", type=click.IntRange(min=1), metavar="N", help="Play result N.")
 @click.option("--device", metavar="NAME", help="The loudspeaker for --hear.")
@@ -66,6 +67,7 @@ def find(
     status: str | None,
     limit: int,
     every: bool,
+    context: bool,
     as_csv: bool,
     hear: int | None,
     device: str | None,
@@ -106,7 +108,7 @@ def find(
         if question.empty and not understood.notes:
             raise click.UsageError("say what to find, as 'handsfree find thrush near hind'")
         found = ask(log, question, None if every else limit)
-        told = Told(grammar, question, understood.notes, found)
+        told = Told(grammar, question, understood.notes, found, context)
         if as_json:
             click.echo(json.dumps(told.as_json()))
         elif as_csv:

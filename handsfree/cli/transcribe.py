@@ -19,7 +19,7 @@ from handsfree.cli.options import (
 )
 from handsfree.cli.screen import LIMBS, by_limb, clock, console, safe
 from handsfree.cli.voice_option import voice_option
-from handsfree.engines.choose import TEXT, ModelFolders, listeners
+from handsfree.engines.choose import TEXT, ModelFolders, in_words, listeners
 from handsfree.engines.together import Together
 from handsfree.errors import ExitCode, HandsfreeError, UnreadableSound
 from handsfree.grammar.grammar import Grammar, load
@@ -83,8 +83,7 @@ def transcribe(
             chosen, absent = listeners(grammar, engines, folders, False, whose.warp)
             ears = Together(chosen, grammar, confidence=confidence_for(whose))
             stack.callback(ears.close)
-            names = " and ".join(ear.name for ear in chosen)
-            err.print(f"listening with {names}" + "".join(f"; not {a}" for a in absent))
+            err.print(in_words(chosen, absent))
             if len(chosen) == 1:
                 err.print("one listener alone: there is no second opinion, its own score decides")
             for line in asleep_until(attention, stays_s):

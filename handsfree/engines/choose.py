@@ -1,6 +1,7 @@
 """Which recognizers are installed, and making the ones that are asked for."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from importlib.util import find_spec
@@ -92,6 +93,12 @@ def listeners(
     return chosen, absent
 
 
+def in_words(chosen: Sequence[Listener], absent: Sequence[str]) -> str:
+    """Who listens, and who does not and why, in one line."""
+    names = " and ".join(ear.name for ear in chosen)
+    return "; not ".join((f"listening with {names}", *absent))
+
+
 def _hearable(grammar: Grammar) -> tuple[Grammar, list[str]]:
     """The grammar without horses' names and an attention word that PocketSphinx cannot hear, and
     what that leaves out, in words."""
@@ -130,8 +137,7 @@ def _neural(grammar: Grammar, folders: ModelFolders, live: bool) -> Listener:
     from handsfree.engines.neural import FULL_S, SOON_S, NeuralListener
 
     patient_s = SOON_S if live else FULL_S
-    simple = grammar.simple_acceptor
-    return NeuralListener(grammar.acceptor, folders.neural, simple=simple, patient_s=patient_s)
+    return NeuralListener(grammar.acceptor, folders.neural, patient_s=patient_s)
 
 
 def _vosk(grammar: Grammar, folders: ModelFolders) -> Listener:

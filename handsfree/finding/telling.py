@@ -21,13 +21,23 @@ COLUMNS = (
 
 
 class Told:
-    """Results for the eye and for programs."""
+    """Results for the eye and for programs.
+
+    `context`: for the eye, say of each result what was said before and after it; without, only
+    of what is unclear or doubtful. Programs always get it.
+    """
 
     def __init__(
-        self, grammar: Grammar, question: Question, notes: Sequence[str], found: Found
+        self,
+        grammar: Grammar,
+        question: Question,
+        notes: Sequence[str],
+        found: Found,
+        context: bool = False,
     ) -> None:
         self._words = ForEye(grammar)
         self._question, self._notes, self._found = question, notes, found
+        self._context = context
 
     @property
     def _numbered(self) -> Iterator[tuple[int, FoundUtterance]]:
@@ -71,9 +81,10 @@ class Told:
         yield from _wrapped(first, "", "      ")
         if what and not all(e.body.get("kind") == "remark" for e in each.entries):
             yield from _wrapped(_quoted(each.heard), "      ")
-        if self._unclear(each):
-            if each.doubt:
-                yield from _wrapped(f"why: {each.doubt}", "      ")
+        unclear = self._unclear(each)
+        if unclear and each.doubt:
+            yield from _wrapped(f"why: {each.doubt}", "      ")
+        if unclear or self._context:
             if each.before:
                 yield from _wrapped(f"before: {_quoted(each.before)}", "      ")
             if each.after:

@@ -134,7 +134,10 @@ def restore(backup: Path, log: Path, at: datetime, lose: bool = False) -> Path |
         # Only now can nobody add to it any more.
         found = look(backup, log)
         if found.loses and not lose:
-            raise LogError(f"log {shown(log)}: not restored, for {found.why}")
+            raise LogError(
+                f"log {shown(log)}: not restored, for {found.why}; --lose-newer does it all the "
+                "same, and keeps the log of now beside it"
+            )
         kept = _free_name(log, at) if there else None
         if kept is not None:
             _keep(log, kept)

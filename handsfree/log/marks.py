@@ -89,17 +89,18 @@ def without(marks: Sequence[Mark], change: str) -> str:
     return kept[-1] if kept else "struck"
 
 
+# The signs keep SQLite from the index of what is undone: nearly all marks of the log undo nothing.
 _LAST = """
 SELECT change FROM (
     SELECT m.change AS change, m.rowid AS place, 0 AS after
     FROM utterances AS u JOIN entries AS e ON e.utterance_id = u.id
     JOIN marks AS m ON m.entry_id = e.id
-    WHERE u.visit_id = :visit AND m."by" = :by AND m.undoes IS NULL
+    WHERE u.visit_id = :visit AND m."by" = :by AND +m.undoes IS NULL
       AND NOT EXISTS (SELECT 1 FROM marks AS r WHERE r.undoes = m.change)
     UNION ALL
     SELECT p.change, p.marks_before, p.rowid
     FROM utterances AS u JOIN utterance_marks AS p ON p.utterance_id = u.id
-    WHERE u.visit_id = :visit AND p."by" = :by AND p.undoes IS NULL
+    WHERE u.visit_id = :visit AND p."by" = :by AND +p.undoes IS NULL
       AND NOT EXISTS (SELECT 1 FROM utterance_marks AS r WHERE r.undoes = p.change)
 ) ORDER BY place DESC, after DESC LIMIT 1"""
 

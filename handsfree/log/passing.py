@@ -48,7 +48,7 @@ def reason(db: Database, change: str) -> str | None:
 def without(db: Database, utterance_id: str, change: str) -> str:
     """The status an utterance has when this change and all undone ones are left out."""
     sql = """SELECT p.status AS status FROM utterance_marks AS p
-        WHERE p.utterance_id = ? AND p.undoes IS NULL AND p.change <> ?
+        WHERE p.utterance_id = ? AND +p.undoes IS NULL AND p.change <> ?
           AND NOT EXISTS (SELECT 1 FROM utterance_marks AS r WHERE r.undoes = p.change)
         ORDER BY p.seq DESC LIMIT 1"""
     row = db.execute(sql, [utterance_id, change]).fetchone()

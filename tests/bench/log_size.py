@@ -138,7 +138,17 @@ class Talk:
 
 
 def make_log(path: Path, entries: int, talk: Talk) -> None:
-    """Write straight into the tables (a transaction for each utterance would take hours)."""
+    """Write straight into the tables (a transaction for each utterance would take hours).
+
+    It gets its name once it is whole: half a log would give figures of half a log.
+    """
+    part = path.with_suffix(".part")
+    part.unlink(missing_ok=True)
+    _fill(part, entries, talk)
+    part.replace(path)
+
+
+def _fill(path: Path, entries: int, talk: Talk) -> None:
     visits = -(-entries // PER_VISIT)
     rng = random.Random(2)
     with Log.open(path) as log:
@@ -149,7 +159,7 @@ def make_log(path: Path, entries: int, talk: Talk) -> None:
         conn = log._db.conn
         # Ids are random: with the small usual cache most of the time would go into pages
         # read again, and nothing here has to outlive a power cut.
-        conn.execute("PRAGMA cache_size = -400000")
+        conn.execute("PRAGMA cache_size = -1500000")
         conn.execute("PRAGMA synchronous = OFF")
         conn.execute("PRAGMA wal_autocheckpoint = 50000")
         end = datetime(LAST_DAY.year, LAST_DAY.month, LAST_DAY.day, 15, tzinfo=UTC)
@@ -158,7 +168,7 @@ def make_log(path: Path, entries: int, talk: Talk) -> None:
         while done < entries:
             # Twenty years up to the last day.
             begun = end - timedelta(days=7305 * (1 - done / entries), seconds=rng.randint(0, 9999))
-            done += _visit(conn, rng, talk, rng.choice(horses), begun)
+            done += add_visit(conn, rng, talk, rng.choice(horses), begun)
             number += 1
             if number % 400 == 0:
                 conn.commit()
@@ -167,9 +177,10 @@ def make_log(path: Path, entries: int, talk: Talk) -> None:
         conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
 
-def _visit(
+def add_visit(
     conn: sqlite3.Connection, rng: random.Random, talk: Talk, horse: str, begun: datetime
 ) -> int:
+    """Write a visit of about PER_VISIT entries to this horse; returns how many it has."""
     visit, at, made, seq = _id(rng), begun.isoformat(timespec="milliseconds"), 0, 0
     conn.execute("INSERT INTO visits VALUES (?,?,?,'microphone',NULL)", [visit, horse, at])
     target = rng.randint(PER_VISIT - 10, PER_VISIT + 10)

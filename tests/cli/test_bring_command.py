@@ -12,9 +12,13 @@ import soundfile
 from handsfree.cli import bring as command
 from handsfree.cli.transcribe import transcribe
 from handsfree.demo import folder
+from handsfree.engines.confidence import Confidence, load
+from handsfree.engines.speaker import NO_WARP, Speaker
 from handsfree.engines.together import Verdict
 from handsfree.errors import HandsfreeError
 from handsfree.log import Log
+from handsfree.voice.kept import Kept, versions, write
+from handsfree.voice.use import confidence_for
 
 
 class Ears:
@@ -95,6 +99,36 @@ def test_typed_words_and_unknown_horses_are_refused(place: Path, capsys) -> None
         run(capsys, place, "--horse", "Nobody")
     with pytest.raises(click.UsageError, match="typed words"):
         run(capsys, place, "--engine", "text")
+
+
+def test_it_listens_for_the_voice_that_was_fitted(
+    place: Path, capsys, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """The warp goes to the recognizers, the shift to how sure they may be; 'none' is nobody."""
+    monkeypatch.setattr("handsfree.voice.kept.folder", lambda: tmp_path / "voices")
+    voice = Speaker(warp=1.08, shift={next(iter(load().cases)): 0.5})
+    write(Kept("duke", voice, "2026-11-01T09:00:00+00:00", engines=versions()))
+    warps: list[float] = []
+    sure: list[Confidence | None] = []
+
+    def told(*given: object) -> tuple[list[SimpleNamespace], tuple[str, ...]]:
+        warps.append(given[4] if len(given) > 4 else NO_WARP)
+        return [SimpleNamespace(name="told")], ()
+
+    def ears(chosen: object, grammar: object, confidence: Confidence | None = None) -> Ears:
+        sure.append(confidence)
+        return Ears(chosen, grammar)
+
+    monkeypatch.setattr(command, "listeners", told)
+    monkeypatch.setattr(command, "Together", ears)
+    with pytest.raises(HandsfreeError, match="there is no voice 'groom'"):
+        run(capsys, place, "--voice", "groom")
+    assert "fitted to the voice of duke" in run(capsys, place, "--voice", "duke")[2]
+    (place.parent / "log.db").unlink()
+    assert "fitted" not in run(capsys, place, "--voice", "none")[2]
+    assert warps == [1.08, NO_WARP]
+    assert sure == [confidence_for(voice), confidence_for(Speaker())]
+    assert sure[0] != sure[1]
 
 
 def test_transcribing_twice_says_so_and_changes_no_output(place: Path, capsys) -> None:

@@ -133,6 +133,17 @@ def test_context_of_the_unclear_and_no_control_characters(find):
     assert max(map(len, done.out.splitlines())) <= 80
 
 
+def test_context_of_any_result_where_it_is_asked_for(find):
+    assert "after:" not in find("interfering", "bramble", "since", "may").out
+    done = find("interfering", "bramble", "since", "may", "--context")
+    assert '      after: "both fronts trimmed"\n' in done.out
+    middle = find("trimmed", "--context").out.splitlines()
+    assert middle[middle.index('      "both fronts trimmed"') + 1 :][:2] == [
+        '      before: "left hind interfering"',
+        '      after: "toe length three and a half inches"',
+    ]
+
+
 def test_json(find):
     done = find("brushing", "--json")
     result = json.loads(done.out)

@@ -66,6 +66,7 @@ def test_backup_and_restore(keep: Any, tmp_path: Path) -> None:
     refused = keep("restore", "b.db")
     assert refused.code == 5
     assert "not restored, for the log holds what the backup does not: 1 horses" in refused.err
+    assert "--lose-newer does it all the same" in refused.err
     forced = keep("restore", "b.db", "--lose-newer", "--json")
     assert forced.code == 0
     with Log.open() as log, Log.open(forced.json["kept"]) as kept:
