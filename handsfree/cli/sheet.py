@@ -18,6 +18,7 @@ from handsfree.records.entries import from_json
 from handsfree.sheets import files, tables
 from handsfree.sheets.content import Audience, Sheet
 from handsfree.sheets.content import sheet as as_sheet
+from handsfree.sheets.listeners import listeners
 from handsfree.sheets.page import page
 from handsfree.sums.history import DayVisit, History, HorseFacts, Noted
 from handsfree.sums.sources import CantSay
@@ -115,8 +116,9 @@ def sheet(
     with Log.open(log_path) as log:
         if into is not None:
             return _all(log, into, wanted, grammar, force)
-        history, day = _one(log, target or "", today)
-    made = _made(history, day, wanted, grammar)
+        history, day, ids = _one(log, target or "", today)
+        heard_by = _heard_by(log, ids, wanted)
+    made = _made(history, day, wanted, grammar, heard_by)
     path = to or Path(files.file_name(made.name, day, wanted.ending))
     files.write_new(path, _data(made, wanted), force)
     for line in _told(made):
@@ -125,14 +127,14 @@ def sheet(
     return ExitCode.OK
 
 
-def _one(log: Log, target: str, today: date) -> tuple[History, date]:
-    """The history, and the day of the latest visit or of the one with this id."""
+def _one(log: Log, target: str, today: date) -> tuple[History, date, list[str]]:
+    """The history, the day of the latest visit or of the one with this id, and its visits' ids."""
     if log.horse(target) is None and re.fullmatch("[0-9a-fA-F]{4,32}", target.strip()):
         visit = log.visit(target)
         day = histories.local_day(visit.started_at)
         horse = log.horse(visit.horse) if visit.horse else None
         if horse is not None:
-            return histories.history(log, horse), day
+            return histories.history(log, horse), day, _visits(log, horse.id, day)
         notes = tuple(
             Noted(
                 from_json(entry.body),
@@ -145,17 +147,30 @@ def _one(log: Log, target: str, today: date) -> tuple[History, date]:
             )
             for entry in log.entries(visit.id, in_force=True)
         )
-        return History(HorseFacts(NO_NAME), (DayVisit(day, notes),)), day
-    history = histories.history(log, histories.named(log, target))
+        return History(HorseFacts(NO_NAME), (DayVisit(day, notes),)), day, [visit.id]
+    horse = histories.named(log, target)
+    history = histories.history(log, horse)
     last = history.until(today).last
     if last is None:
         raise HandsfreeError(
             f"{safe(history.horse.name)} has no visit in the log by {today.isoformat()}"
         )
-    return history, last.on
+    return history, last.on, _visits(log, horse.id, last.on)
 
 
-def _made(history: History, day: date, wanted: Wanted, grammar: Grammar) -> Sheet:
+def _visits(log: Log, horse_id: str, day: date) -> list[str]:
+    """The ids of the visits to a horse on a day."""
+    return [id for id, at in log.visit_starts(horse_id) if histories.local_day(at) == day]
+
+
+def _heard_by(log: Log, visit_ids: list[str], wanted: Wanted) -> dict[str, str]:
+    """Who heard each note; an owner is not told."""
+    return listeners(log, visit_ids) if wanted.audience is Audience.VET else {}
+
+
+def _made(
+    history: History, day: date, wanted: Wanted, grammar: Grammar, heard_by: dict[str, str]
+) -> Sheet:
     """The sheet; HandsfreeError where there is nothing on it."""
     made = as_sheet(
         history,
@@ -166,6 +181,7 @@ def _made(history: History, day: date, wanted: Wanted, grammar: Grammar) -> Shee
         include_doubtful=wanted.with_doubtful,
         unit=wanted.unit,
         with_remarks=wanted.with_remarks,
+        listeners=heard_by,
     )
     name = safe(history.horse.name)
     if isinstance(made, CantSay):
@@ -192,8 +208,11 @@ def _data(made: Sheet, wanted: Wanted) -> bytes:
 
 def _told(made: Sheet) -> Iterator[str]:
     """What whoever makes the sheet should know before it is sent."""
-    for caution in made.left_out_cautions:
-        yield f"NOT on the sheet, as it is not confirmed, and one for the vet: {caution}"
+    for caution in made.cautions:
+        where = f"{caution.where}: " if caution.where else ""
+        yield f"on the sheet, as a caution: {where}{caution.noted}"
+    for missed in made.left_out_cautions:
+        yield f"NOT on the sheet, as it is not confirmed, and one for the vet: {missed}"
     if made.left_out:
         yield (
             f"left out, not confirmed: {made.left_out} ('handsfree review' confirms, "
@@ -220,7 +239,8 @@ def _all(log: Log, folder: Path, wanted: Wanted, grammar: Grammar, force: bool) 
             if last is None:
                 unseen += 1
                 continue
-            made = _made(history, last.on, wanted, grammar)
+            heard_by = _heard_by(log, _visits(log, horse.id, last.on), wanted)
+            made = _made(history, last.on, wanted, grammar, heard_by)
             name = files.file_name(made.name, last.on, wanted.ending, taken)
             taken.add(name)
             files.write_new(folder / name, _data(made, wanted), force)

@@ -3,14 +3,14 @@
 Nothing here lays anything out (page.py and pdf.py do) and nothing diagnoses.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 
 from handsfree import __version__
 from handsfree.grammar.grammar import Grammar
-from handsfree.records.entries import Entry, Nails, Remark, Shoe, Work
-from handsfree.sheets import content_foot, content_since
+from handsfree.records.entries import Remark
+from handsfree.sheets import content_foot, content_reckoned, content_since, content_summary
 from handsfree.sheets.content_notes import is_confirmed, kept, sureness
 from handsfree.sheets.content_parts import (
     Audience,
@@ -23,6 +23,7 @@ from handsfree.sheets.content_parts import (
     Item,
     MeasureRow,
     NextVisit,
+    Reckoned,
     Sheet,
     Trend,
 )
@@ -47,6 +48,7 @@ __all__ = [
     "Item",
     "MeasureRow",
     "NextVisit",
+    "Reckoned",
     "Sheet",
     "Trend",
     "sheet",
@@ -67,6 +69,7 @@ def sheet(
     include_doubtful: bool = False,
     unit: str | None = None,
     with_remarks: bool = False,
+    listeners: Mapping[str, str] | None = None,
 ) -> Sheet | CantSay:
     """The sheet of a horse's visit on a day; CantSay where there was none.
 
@@ -74,6 +77,7 @@ def sheet(
     then the rest is there too, each named as not confirmed. Later visits do not count. `unit`
     (mm, cm, in) for lengths; else the one last said for each quantity. Remarks are free words
     and maybe private, so they are there only `with_remarks`. `today` is the day it is made.
+    `listeners`: of a note's id, who heard it ("heard by pocketsphinx and neural"), for the vet.
     """
     known = history.until(visit_day)
     if known.last is None or known.last.on != visit_day:
@@ -93,6 +97,7 @@ def sheet(
     whole = content_foot.whole(history, visit, tracks, voice, unit, with_remarks)
     due = content_since.next_visit(history, visit_day, today, voice)
     open_plans = plans.still_open(history, grammar)
+    watched = [fate for fate in open_plans if fate.plan.action in content_summary.TO_WATCH]
     previous = known.visits[-2].on if len(known.visits) > 1 else None
     name = printable(history.horse.name)
     when = f"visit of {voice.day(visit_day)}"
@@ -116,23 +121,28 @@ def sheet(
         labels=voice.labels,
         facts=tuple(_facts(history.horse, previous, voice)),
         summary=(),
-        cautions=tuple(_cautions(visit, voice)),
+        cautions=(*_cautions(visit, voice), *content_reckoned.missing_nails(known, history, voice)),
         feet=feet,
         whole=whole,
         changes=content_since.changes(history, visit_day, voice),
-        plans=tuple(printable(plans.line(fate, voice)) for fate in open_plans),
+        plans=tuple(content_summary.plan(f, voice) for f in open_plans if f not in watched),
+        watch=tuple(content_summary.plan(f, voice) for f in watched),
         next_visit=due if isinstance(due, NextVisit) else None,
         next_unknown="" if isinstance(due, NextVisit) else due,
         trends=content_since.trends(tracks, visit_day, voice, unit),
         glossary=(),
-        heard=() if voice.plain_words else tuple(_heard(visit, with_remarks, voice)),
+        heard=()
+        if voice.plain_words
+        else tuple(_heard(visit, with_remarks, voice, listeners or {})),
+        balance=() if voice.plain_words else content_reckoned.balance_checks(known, voice, unit),
+        mark_dates=() if voice.plain_words else content_reckoned.mark_dates(known, voice, unit),
         notes=tuple(_notes(visit, left_out, voice)),
         disclaimer=DISCLAIMER,
         left_out=len(left_out),
         left_out_cautions=tuple(_missed(said, visit, voice)),
         remarks_left_out=0 if with_remarks else remarks,
     )
-    made = replace(made, summary=tuple(_summary(made, visit, voice)))
+    made = replace(made, summary=tuple(content_summary.summary(made, visit, voice)))
     return replace(made, glossary=tuple(_glossary(made, voice)))
 
 
@@ -183,57 +193,9 @@ def _notes(visit: DayVisit, left_out: Sequence[Noted], voice: Voice) -> Iterator
         )
 
 
-def _summary(made: Sheet, visit: DayVisit, voice: Voice) -> Iterator[tuple[str, tuple[str, ...]]]:
-    """The sheet in a few lines: found, done, to do, next."""
-    found = [
-        f"{voice.limb(foot.limb)}: {', '.join(_marked(each) for each in foot.found)}"
-        for foot in made.feet
-        if foot.found
-    ]
-    found += [_marked(each) for each in made.whole.found]
-    yield "Found", tuple(_begun(line) for line in found) or ("no finding was noted",)
-    if done := tuple(_begun(line) for line in _done(visit, voice)):
-        yield "Done", done
-    if made.plans:
-        yield "Planned", tuple(_begun(line) for line in made.plans)
-    if made.next_visit is not None:
-        yield "Next visit", (f"{made.next_visit.best} ({made.next_visit.window})",)
-
-
-def _begun(line: str) -> str:
-    return line[:1].upper() + line[1:]
-
-
-def _marked(each: Item) -> str:
-    return each.text if each.confirmed else f"{each.text} (not confirmed)"
-
-
-def _done(visit: DayVisit, voice: Voice) -> Iterator[str]:
-    """Work and shoes, feet alike told together."""
-    by_limb: dict[str | None, dict[Entry, bool]] = {limb: {} for limb in content_foot.LIMBS}
-    for note in visit.notes:
-        if isinstance(note.entry, Work | Shoe | Nails) and not _is_taken_out(note.entry):
-            of_limb = by_limb.setdefault(note.entry.limb, {})
-            of_limb.setdefault(replace(note.entry, limb=None), is_confirmed(note))
-    alike: dict[tuple[str, ...], list[str | None]] = {}
-    for limb, entries in by_limb.items():
-        told = tuple(
-            printable(voice.entry(entry)) + ("" if sure else " (not confirmed)")
-            for entry, sure in entries.items()
-        )
-        if told:
-            alike.setdefault(told, []).append(limb)
-    for entries_told, limbs in alike.items():
-        all_feet = len([limb for limb in limbs if limb]) == len(content_foot.LIMBS)
-        names = "all four feet" if all_feet else ", ".join(voice.limb(limb) for limb in limbs)
-        yield f"{names}: {', '.join(entries_told)}"
-
-
-def _is_taken_out(entry: Entry) -> bool:
-    return isinstance(entry, Nails) and entry.action != "driven"
-
-
-def _heard(visit: DayVisit, with_remarks: bool, voice: Voice) -> Iterator[Heard]:
+def _heard(
+    visit: DayVisit, with_remarks: bool, voice: Voice, listeners: Mapping[str, str]
+) -> Iterator[Heard]:
     """Everything in the order it was said; what one utterance became stands together."""
     last: Heard | None = None
     for note in visit.notes:
@@ -243,7 +205,9 @@ def _heard(visit: DayVisit, with_remarks: bool, voice: Voice) -> Iterator[Heard]
             where=voice.limb(note.entry.limb) if note.entry.limb else "horse",
             heard=printable(note.heard or ""),
             noted=(printable(voice.entry(note.entry)),),
-            sureness=sureness(note, voice),
+            sureness="; ".join(
+                part for part in (listeners.get(note.id or ""), sureness(note, voice)) if part
+            ),
             confirmed=is_confirmed(note),
         )
         if last and replace(last, noted=()) == replace(made, noted=()):

@@ -166,13 +166,19 @@ def _earlier(tracks: Iterable[MeasureTrack], day: date, unit: str, voice: Voice)
     return f"{told} ({voice.day(last)})"
 
 
-def _change(tracks: Iterable[MeasureTrack], day: date, unit: str, voice: Voice) -> str:
-    """How much each measure of the day is since the one before it of the same stage."""
+def _change(tracks: Sequence[MeasureTrack], day: date, unit: str, voice: Voice) -> str:
+    """How much each measure of the day is since the one before it of the same stage.
+
+    Where that was not taken at the time before, its day is told too.
+    """
     told = []
+    before = max((m.on for track in tracks for m in track.points if m.on < day), default=None)
     for track in tracks:
         change = track.last_change
         if change is not None and track.points[-1].on == day:
             both_said_so = all(point.unit == unit for point in track.points[-2:])
             by = signed(change.by, unit, voice, DECIMALS[unit] + both_said_so)
-            told.append(f"{by}{_named(track.stage)}")
+            since = track.points[-2].on
+            when = "" if since == before else f" (since {voice.day(since)})"
+            told.append(f"{by}{_named(track.stage)}{when}")
     return ", ".join(told)

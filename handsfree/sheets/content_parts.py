@@ -135,12 +135,25 @@ class Change:
 
 
 @dataclass(frozen=True)
+class Reckoned:
+    """Measures of the day held against each other, and the limit published for that.
+
+    `text` is what was reckoned of which measures, `against` the limit and whose it is ("no
+    guideline" where there is none).
+    """
+
+    text: str
+    against: str
+
+
+@dataclass(frozen=True)
 class Trend:
     """A measure over at least three visits, worth a small plot; all in `unit`.
 
     `tracks` are of the same foot: before the trim, after it, or of visits without one.
     `least` and `most` of all feet of this measure, `low` and `high` the same with a little room
-    for an axis. `description` holds every day and number in words.
+    for an axis. `ends` are the first and last day as told,
+    `description` holds every day and number in words.
     """
 
     quantity: str
@@ -154,6 +167,7 @@ class Trend:
     high: float
     first: date
     last: date
+    ends: tuple[str, str]
     description: str
 
 
@@ -191,7 +205,9 @@ class Sheet:
     """One sheet, for one audience, of one day's visit to a horse.
 
     `title` is `name`, the horse's, and `when`. `facts`: pairs of a label and a text. `summary`:
-    pairs of a label and its lines. `heard`: for the vet, everything in the order it was said.
+    pairs of a label and its lines. `heard`: for the vet, everything in the order it was said,
+    and `balance` and `mark_dates`, what is reckoned of it. `watch`: plans that ask something of
+    the owner, `plans` the others.
     `left_out`: how many notes of the visit are not confirmed
     and left out, `left_out_cautions` what of them would have been a caution (for the writer of
     the sheet, not for its reader).
@@ -215,20 +231,38 @@ class Sheet:
     whole: HorsePart
     changes: tuple[Change, ...]
     plans: tuple[str, ...]
+    watch: tuple[str, ...]
     next_visit: NextVisit | None
     next_unknown: str
     trends: tuple[Trend, ...]
     glossary: tuple[Definition, ...]
     heard: tuple[Heard, ...]
+    balance: tuple[Reckoned, ...]
+    mark_dates: tuple[Change, ...]
     notes: tuple[str, ...]
     disclaimer: str
     left_out: int = 0
     left_out_cautions: tuple[str, ...] = ()
     remarks_left_out: int = 0
 
+    def below(self, foot: FootPart) -> str:
+        """What stands under the view from below: also what of the shoe is not drawn."""
+        caption = "From below" if self.audience is Audience.OWNER else "Solar view"
+        left_out: list[str] = []
+        if foot.shod:
+            left_out = foot.shod.as_words(self.labels.medial, self.labels.lateral)[1]
+        return "; ".join((caption, *left_out))
+
+    @property
+    def since(self) -> str:
+        """What stands over the changes."""
+        if self.audience is Audience.OWNER:
+            return "Since the time before"
+        return "Findings over the visits, as said"
+
     @property
     def empty(self) -> bool:
         """Whether nothing of the visit is on the sheet."""
         whole = self.whole
-        of_horse = (whole.found, whole.measures, whole.done, whole.remarks, self.plans)
+        of_horse = (whole.found, whole.measures, whole.done, whole.remarks, self.plans, self.watch)
         return all(foot.quiet for foot in self.feet) and not any(of_horse)

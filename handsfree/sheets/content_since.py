@@ -121,6 +121,7 @@ def trends(
                 high=max(values) + room,
                 first=min(days),
                 last=max(days),
+                ends=(voice.day(min(days)), voice.day(max(days))),
                 description=" ".join(_described(mine, shown, voice)),
             )
         )

@@ -5,7 +5,7 @@ from datetime import date
 
 from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.wording import Wording, limb_name, number_with_unit
-from handsfree.records.entries import Entry, Finding
+from handsfree.records.entries import Entry, Finding, Measurement
 from handsfree.records.units import Length, Quantity
 from handsfree.sheets.content_parts import Audience, Definition
 from handsfree.sheets.drawing import SheetLabels, owner_labels, vet_labels
@@ -87,6 +87,12 @@ class SheetWording(Wording):
 
     def describe(self, entry: Entry) -> str:
         """The entry in a few words, without its limb."""
+        if isinstance(entry, Measurement) and entry.unit == "in" and entry.value is not None:
+            # Inches as a rule is read, as in the table of measures.
+            if even := _sixteenths(entry.value):
+                entry = replace(entry, value=None, unit=None)
+                return " ".join((super().describe(entry), even))
+            return super().describe(entry)
         if not isinstance(entry, Finding):
             return super().describe(entry)
         bare = replace(entry, below_hairline_mm=None, extent_mm=None, trend=None)

@@ -3,6 +3,7 @@
 Everything is escaped by the template; the drawings and plots escape their own words.
 """
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
@@ -10,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from handsfree.sheets.content import Audience, Definition, FootPart, Sheet
+from handsfree.sheets.content_reckoned import BALANCE, DATED, MARKS, RECKONED
 from handsfree.sheets.drawing import from_below, from_side
 from handsfree.sheets.drawing_svg import clean
 from handsfree.sheets.page_plots import plot
@@ -19,6 +21,10 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
 TEMPLATES = Path(__file__).parent / "templates"
+
+
+A_DAY = re.compile(r"(\d{4}-\d\d-\d\d)")
+HEADINGS = {"balance": BALANCE, "reckoned": RECKONED, "marks": MARKS, "dated": DATED}
 
 
 @dataclass(frozen=True)
@@ -39,6 +45,7 @@ def page(sheet: Sheet) -> str:
         css=Markup(_css()),
         feet=[_foot(foot, sheet) for foot in sheet.feet],
         measured=[foot for foot in sheet.feet if foot.measures],
+        headings=HEADINGS,
         plots=[Markup(plot(each, f"plot{at}")) for at, each in enumerate(sheet.trends)],
     )  # fmt: skip
 
@@ -47,13 +54,27 @@ def page(sheet: Sheet) -> str:
 def _templates() -> "Environment":
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-    return Environment(
+    made = Environment(
         loader=FileSystemLoader(TEMPLATES),
         autoescape=True,
         undefined=StrictUndefined,
         finalize=_without_control,
         keep_trailing_newline=True,
     )
+    made.filters["unbroken"] = _unbroken
+    return made
+
+
+def _unbroken(text: str) -> "Markup":
+    """The text with its days (2026-10-14) kept in one line each."""
+    from markupsafe import Markup, escape
+
+    parts = A_DAY.split(clean(text))
+    kept = (
+        Markup('<span class="day">{}</span>').format(part) if at % 2 else escape(part)
+        for at, part in enumerate(parts)
+    )
+    return Markup("").join(kept)
 
 
 def _without_control(value: object) -> object:
@@ -79,9 +100,7 @@ def _pictures(foot: FootPart, sheet: Sheet) -> Iterator[tuple[str, str]]:
         return
     labels, limb = sheet.labels, foot.limb
     drawn = from_below(limb, foot.marks, foot.shod, labels, f"{limb}-below", listed=False)
-    caption = "From below" if sheet.audience is Audience.OWNER else "Solar view"
-    left_out = foot.shod.as_words(labels.medial, labels.lateral)[1] if foot.shod else []
-    yield "; ".join((caption, *left_out)), drawn
+    yield sheet.below(foot), drawn
     for side in foot.sides:
         drawn = from_side(limb, side, foot.marks, foot.shod, labels, f"{limb}-{side}", listed=False)
         name = labels.side(side)

@@ -33,8 +33,9 @@ def plot(trend: Trend, prefix: str) -> str:
         y = _y(trend, value)
         body += path(straight([(LEFT, y), (RIGHT, y)]), 0.6, stroke=LIGHT)
         body += words(short(value, trend.unit), (LEFT - 3, y + 3), TEXT, "end")
-    for day, anchor in ((trend.first, "start"), (trend.last, "end")):
-        body += words(day.isoformat(), (_x(trend, day), BOTTOM + 12), TEXT, anchor)
+    days = ((trend.first, "start"), (trend.last, "end"))
+    for (day, anchor), told in zip(days, trend.ends, strict=True):
+        body += words(told, (_x(trend, day), BOTTOM + 12), TEXT, anchor)
     points = dict.fromkeys(p for track in trend.tracks for p in track.points)
     for track in trend.tracks:
         line = [(_x(trend, p.on), _y(trend, p.value.to(trend.unit))) for p in track.points]

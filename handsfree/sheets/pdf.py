@@ -5,6 +5,7 @@ from datetime import UTC, datetime, time
 from typing import TYPE_CHECKING
 
 from handsfree.sheets.content_parts import Sheet
+from handsfree.sheets.content_reckoned import BALANCE, MARKS
 from handsfree.sheets.pdf_blocks import SMALL, TITLE, Block, Text
 
 if TYPE_CHECKING:
@@ -46,7 +47,9 @@ def write_pdf(sheet: Sheet, paper: str = "a4", made: datetime | None = None) -> 
         layout.put(pages, [Text(quiet, gap=2.0)])
     _section(pages, "The horse as a whole", content.whole(sheet))
     layout.boxed(pages, "What comes next", list(content.ahead(sheet)))
-    _section(pages, content.since(sheet), content.changes(sheet))
+    _section(pages, BALANCE, content.balance(sheet))
+    _section(pages, MARKS, content.mark_dates(sheet))
+    _section(pages, sheet.since, content.changes(sheet))
     if plots := list(content.plots(sheet)):
         layout.heading(pages, "Measures over the visits", ahead=45.0)
         layout.gallery(pages, plots, 2 if len(plots) <= FEW_PLOTS else 3)

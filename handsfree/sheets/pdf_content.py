@@ -2,7 +2,14 @@
 
 from collections.abc import Iterable, Iterator
 
-from handsfree.sheets.content_parts import Audience, FootPart, Item, MeasureRow, Sheet
+from handsfree.sheets.content_parts import (
+    Audience,
+    FootPart,
+    Item,
+    MeasureRow,
+    Sheet,
+)
+from handsfree.sheets.content_reckoned import DATED, RECKONED
 from handsfree.sheets.drawing import from_below, from_side
 from handsfree.sheets.page_plots import plot
 from handsfree.sheets.pdf_blocks import SMALL, Block, Bullet, Drawing, Numbered, Part, Table, Text
@@ -65,7 +72,7 @@ def _drawings(foot: FootPart, sheet: Sheet) -> Iterator[Drawing]:
         return
     owner, labels, limb = sheet.audience is Audience.OWNER, sheet.labels, foot.limb
     svg = from_below(limb, foot.marks, foot.shod, labels, listed=False)
-    yield Drawing(svg, "From below" if owner else "Solar view")
+    yield Drawing(svg, sheet.below(foot))
     # On paper every foot is shown from a side too, so that all look alike.
     for side in foot.sides:
         name = labels.side(side)
@@ -144,11 +151,21 @@ def whole(sheet: Sheet) -> Iterator[Block]:
     yield from _listed("Remarks, words as heard", part.remarks)
 
 
-def since(sheet: Sheet) -> str:
-    """What stands over the changes."""
-    if sheet.audience is Audience.OWNER:
-        return "Since the time before"
-    return "Findings over the visits, as said"
+def balance(sheet: Sheet) -> Iterator[Block]:
+    """Measures against each other, each with the limit and whose it is."""
+    if sheet.balance:
+        yield Text(RECKONED, size=SMALL)
+        rows = tuple((begun(each.text), begun(each.against)) for each in sheet.balance)
+        yield Table(("Reckoned", "Limit, and whose"), rows, (0.5, 0.5), size=7.0)
+
+
+def mark_dates(sheet: Sheet) -> Iterator[Block]:
+    """When marks in the wall were at the hairline and will be at the ground."""
+    if sheet.mark_dates:
+        yield Text(DATED, size=SMALL)
+    for mark in sheet.mark_dates:
+        yield Text(begun(mark.text), bold=True, gap=1.4)
+        yield from (Bullet(begun(line), SMALL) for line in mark.details)
 
 
 def changes(sheet: Sheet) -> Iterator[Block]:
@@ -173,6 +190,9 @@ def ahead(sheet: Sheet) -> Iterator[Block]:
         yield Text(f"Next visit: {due.best}", size=11.0, bold=True)
         yield Text(f"Between {due.earliest} and {due.latest}.")
         yield from (Bullet(begun(reason), SMALL) for reason in due.reasons)
+    if sheet.watch:
+        yield Text("", label="To watch:", gap=1.6)
+        yield from (Bullet(begun(plan)) for plan in sheet.watch)
     if sheet.plans:
         yield Text("", label="Still planned:", gap=1.6)
         yield from (Bullet(begun(plan)) for plan in sheet.plans)
@@ -186,7 +206,7 @@ def heard(sheet: Sheet) -> Iterator[Block]:
     )
     if rows:
         head = ("Foot", "Heard", "Noted", "How sure")
-        yield Table(head, rows, (0.06, 0.345, 0.32, 0.275), size=7.0)
+        yield Table(head, rows, (0.06, 0.31, 0.29, 0.34), size=7.0)
 
 
 def glossary(sheet: Sheet) -> Iterator[Block]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from handsfree.sheets.pdf_blocks import FOOT, Drawing, Part
 from handsfree.sheets.pdf_layout import Column, height, put
-from handsfree.sheets.pdf_paper import MARGIN, Paper, height_of, leading
+from handsfree.sheets.pdf_paper import MARGIN, Paper, leading
 
 BAND = 226
 """Grey behind a foot's name: seen in print, and black letters stay clear on it."""
@@ -31,7 +31,7 @@ class _Size:
 def _size(paper: Paper, part: Part) -> _Size:
     rows = _in_rows(part.drawings)
     beside = min(ACROSS, len(part.drawings)) * (DRAWING + BETWEEN)
-    drawn = sum(max(height_of(each, DRAWING) for each in row) + 1.0 for row in rows)
+    drawn = sum(max(paper.height_of(each, DRAWING) for each in row) + 1.0 for row in rows)
     told = height(paper, part.beside, paper.epw - beside)
     return _Size(beside, drawn, told, height(paper, part.under, paper.epw))
 

@@ -13,7 +13,7 @@ from handsfree.sheets.pdf_blocks import (
     Table,
     Text,
 )
-from handsfree.sheets.pdf_paper import MARGIN, Paper, height_of, leading
+from handsfree.sheets.pdf_paper import MARGIN, Paper, leading
 
 CIRCLE = 4.4
 INDENT = 3.5
@@ -238,7 +238,7 @@ def gallery(paper: Paper, drawings: Sequence[Drawing], across: int) -> None:
     width = (paper.epw - PLOTS_BETWEEN * (across - 1)) / across
     for at in range(0, len(drawings), across):
         row = drawings[at : at + across]
-        tall = max(height_of(each, width) for each in row)
+        tall = max(paper.height_of(each, width) for each in row)
         paper.need(tall)
         top = paper.get_y()
         for place, each in enumerate(row):

@@ -159,18 +159,21 @@ class Paper(FPDF):
         bare, told = _without_words(drawing.svg)
         height = width * _height_to_width(bare)
         self.image(BytesIO(bare.encode()), x=x, y=y, w=width, alt_text=told)
-        if drawing.caption:
+        for line in self._caption(drawing, width):
             self.face(SMALL)
             self.set_xy(x, y + height)
-            self.cell(width, leading(SMALL), self.clean(drawing.caption), align="C")
+            self.cell(width, leading(SMALL), line, align="C")
             height += leading(SMALL)
         return height
 
+    def height_of(self, drawing: Drawing, width: float) -> float:
+        """How high a drawing of a width is, with its caption."""
+        caption = len(self._caption(drawing, width)) * leading(SMALL)
+        return width * _height_to_width(drawing.svg) + caption
 
-def height_of(drawing: Drawing, width: float) -> float:
-    """How high a drawing of a width is, with its caption."""
-    caption = leading(SMALL) if drawing.caption else 0.0
-    return width * _height_to_width(drawing.svg) + caption
+    def _caption(self, drawing: Drawing, width: float) -> list[str]:
+        caption = self.clean(drawing.caption)
+        return self.split(caption, width, SMALL) if caption else []
 
 
 def _height_to_width(svg: str) -> float:

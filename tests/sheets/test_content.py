@@ -180,7 +180,10 @@ def test_changes_are_judged_for_the_owner_only_by_what_was_said(grammar: Grammar
     assert "Left hind thrush: worse by the grade said (mild, then moderate, worse)" in texts
     assert any(text.startswith("Right fore outside heel bruise: seen once") for text in texts)
     details = next(c.details for c in vet.changes if c.text.startswith("LH"))
-    assert details == ("first seen 6 weeks before; 2026-06-01 mild; 2026-07-13 moderate, worse",)
+    assert details == (
+        "first seen 6 weeks before, last at this visit; "
+        "2026-06-01 mild; 2026-07-13 moderate, worse",
+    )
     assert not any("worse by" in line for c in vet.changes for line in (c.text, *c.details))
 
 
