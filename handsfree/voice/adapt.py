@@ -9,8 +9,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
-from scipy.optimize import brentq
-
 from handsfree.engines.base import Clip
 from handsfree.engines.speaker import NO_WARP, Speaker
 from handsfree.engines.together import AGREE, DIFFER, LONE
@@ -48,6 +46,9 @@ def fit_shift(offers: Sequence[Offer], prior: float = PRIOR) -> float:
     def slope(shift: float) -> float:
         over = math.fsum(_probability(o.log_odds + shift) - o.right for o in offers)
         return over + shift / prior**2
+
+    # SciPy takes a third of a second to load: not before anybody's voice is fitted.
+    from scipy.optimize import brentq
 
     far = (len(offers) + 1) * prior**2
     return float(brentq(slope, -far, far)) if offers else 0.0

@@ -3,8 +3,6 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from scipy.stats import binomtest
-
 from handsfree.engines.together import Verdict
 from handsfree.visit.dialogue import DOUBTFUL_BELOW
 from handsfree.voice.phrases import Phrase
@@ -87,6 +85,8 @@ def tally(outcomes: Iterable[Outcome]) -> Tally:
 
 def interval(count: int, of: int) -> tuple[float, float]:
     """The exact (Clopper and Pearson 1934) interval of a share, at LEVEL; 0..1."""
+    from scipy.stats import binomtest
+
     found = binomtest(count, of).proportion_ci(LEVEL, method="exact")
     return float(found.low), float(found.high)
 
@@ -94,4 +94,6 @@ def interval(count: int, of: int) -> tuple[float, float]:
 def by_chance(better: int, worse: int) -> float:
     """How often chance alone makes so uneven a split of the phrases that changed (sign test,
     two-sided); 1 where none changed."""
+    from scipy.stats import binomtest
+
     return float(binomtest(better, better + worse).pvalue) if better + worse else 1.0
