@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from handsfree.audio import denoise, voicing
 from handsfree.audio.denoise import FRAME, FRAME_S
-from handsfree.engines.base import SAMPLE_RATE, Sound
+from handsfree.engines.base import SAMPLE_RATE, Sound, pcm16
 from handsfree.errors import EngineError
 
 _STRICTEST = 3
@@ -132,7 +132,7 @@ class _WithoutDenoiser:
         sound = np.concatenate([self._rest, block])
         whole = len(sound) // size * size
         self._rest = sound[whole:]
-        pcm = (sound[:whole] * 32767).astype("<i2").tobytes()
+        pcm = pcm16(sound[:whole])
         heard = [self._detector.is_speech(pcm[i : i + step]) for i in range(0, len(pcm), step)]
         return Activity(sound[:whole], None, np.repeat(np.array(heard, np.float32), size // FRAME))
 

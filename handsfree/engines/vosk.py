@@ -11,9 +11,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from handsfree.engines.base import SAMPLE_RATE, Clip, HeardWord, Hearing, Hypothesis, Sound
+from handsfree.engines.base import SAMPLE_RATE, Clip, HeardWord, Hearing, Hypothesis, Sound, pcm16
 from handsfree.engines.vosk_model import check_model
 from handsfree.engines.vosk_words import UNKNOWN, Spelling
 from handsfree.errors import EngineError
@@ -101,7 +99,7 @@ class VoskListener:
         of the clip, higher is better), 0 without alternatives. `margin` is always 0 and
         `accepted` only says that some word was heard: Vosk does no free decoding.
         """
-        pcm = _to_pcm(clip.raw)
+        pcm = pcm16(clip.raw)
         best = self._words(json.loads(self._decode(pcm, 0)).get("result", ()))
         if not _has_word(best):
             return _hearing(())
@@ -153,7 +151,7 @@ class VoskStream:
 
         The last words of it may still change.
         """
-        if self._recognizer.AcceptWaveform(_to_pcm(block)):
+        if self._recognizer.AcceptWaveform(pcm16(block)):
             self._settle(self._recognizer.Result())
             live = ""
         else:
@@ -181,9 +179,3 @@ def _hearing(hypotheses: tuple[Hypothesis, ...]) -> Hearing:
 
 def _has_word(words: Iterable[HeardWord]) -> bool:
     return any(word.text != UNKNOWN for word in words)
-
-
-def _to_pcm(sound: Sound) -> bytes:
-    """16-bit little-endian samples, as Vosk takes them; no number at all counts as silence."""
-    finite = np.clip(np.nan_to_num(sound, posinf=1.0, neginf=-1.0), -1.0, 1.0)
-    return np.rint(finite * 32767).astype("<i2").tobytes()

@@ -34,7 +34,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Model:
-    """One loaded Whisper model, shared by every listener of the process."""
+    """One loaded Whisper model, shared by every listener of the process.
+
+    `taught`: with what its encoder learnt of noise and of short sound in it.
+    """
 
     encoder: "Whisper"
     decoder: Decoder
@@ -42,6 +45,7 @@ class Model:
     masks: Masks
     heads: Heads
     bands: int
+    taught: bool = False
 
     def encode(self, sound: Sound, tail_s: float = 1.0) -> Floats:
         """Encoder output for `sound` and `tail_s` of silence, (frames of 20 ms, channels)."""
@@ -126,7 +130,8 @@ def _read(folder: ModelFolder, harden: bool) -> Model:
     decoder = Decoder(weights, tokens.end + 1)
     bands = int(encoder.n_mels)
     heads = alignment_heads(config, len(decoder.layers), decoder.heads)
-    return Model(encoder, decoder, tokens, _masks(config, decoder.vocabulary), heads, bands)
+    masks = _masks(config, decoder.vocabulary)
+    return Model(encoder, decoder, tokens, masks, heads, bands, taught=harden)
 
 
 def _masks(config: dict[str, Any], vocabulary: int) -> Masks:

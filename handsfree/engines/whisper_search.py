@@ -11,7 +11,13 @@ HOPE = 3
 """Further tokens, taken as certain, that an unfinished path is credited with."""
 
 
-_EARLY = (8, 4, 2)
+HOPELESS = 8.0
+"""Natural log units that a path may be behind the likeliest one of its length, and be kept."""
+
+BEHIND = 0.7
+"""Natural log units a token that an open path must hope to come within of the best finished one."""
+
+_EARLY = (4, 3, 2)
 
 
 def breadth(beam: int, step: int) -> int:
@@ -112,8 +118,8 @@ def search(
             found.stuttered = True
             break
         if len(found.inside) >= keep:
-            worst = found.inside[-1].score
-            hopeful = [i for i, path in enumerate(active) if path.hope() > worst]
+            least = max(found.inside[-1].score, found.inside[0].score - BEHIND)
+            hopeful = [i for i, path in enumerate(active) if path.hope() > least]
             parents, active = [parents[i] for i in hopeful], [active[i] for i in hopeful]
         if step == longest - 1 or not (active or free_open):
             break
@@ -198,7 +204,9 @@ def _extend(
                 found.inside.append(_grown(path, None, int(moves.tokens[j]), float(logs[j])))
     offers.sort(key=lambda offer: -offer[0])
     parents, grown = [], []
-    for _, log, index, j in offers:
+    for total, log, index, j in offers:
+        if total < offers[0][0] - HOPELESS:
+            break
         path = active[index]
         assert path.node is not None
         moves = tree.moves(path.node)

@@ -97,18 +97,9 @@ class Grammar:
         return acceptor_of(self.rules)
 
     @cached_property
-    def _sentences_of_one(self) -> Acceptor:
-        return acceptor_of(self.rules, "utterance-one")
-
-    @cached_property
     def acceptor(self) -> Acceptor:
         """The automaton of everything that may be said: sentences, and the attention word."""
         return with_call(self.sentences, self.attention)
-
-    @cached_property
-    def simple_acceptor(self) -> Acceptor:
-        """The automaton of what may be said to say one thing."""
-        return with_call(self._sentences_of_one, self.attention)
 
     @cached_property
     def _nearest(self) -> NearestSentence:
@@ -124,8 +115,7 @@ class Grammar:
             return self
         other = copy.copy(self)
         other.attention = words
-        for made in ("acceptor", "simple_acceptor"):
-            other.__dict__.pop(made, None)
+        other.__dict__.pop("acceptor", None)
         return other
 
     def after_call(self, said: Sequence[str]) -> tuple[str, ...]:

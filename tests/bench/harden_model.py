@@ -1,135 +1,160 @@
-"""Whisper in JAX, with small changes to the encoder that can be learnt.
+"""Whisper in PyTorch, with small changes to the encoder that can be learnt.
 
 Architecture and variables as in handsfree/engines/whisper_decoder.py and in CTranslate2's
 model.bin. Shapes: B sounds, T encoder frames of 20 ms, D channels, n tokens, V text tokens.
 """
 
-from typing import Any
+from collections.abc import Iterator
 
-import jax
-import jax.numpy as jnp
 import numpy as np
+import torch
+from torch import Tensor
+from torch.nn import functional
 
 from handsfree.engines.whisper_model import Weights
 
-RANK = 16
+RANK = 48
 """Of the change to a matrix (Hu et al. 2021, LoRA)."""
 
-Tree = dict[str, Any]
+Tree = dict[str, Tensor]
+"""Weights by variable. Changes: low-rank ones as NAME:up and NAME:down, whole ones as NAME."""
 
 MATRICES = ("linear_0/weight", "linear_1/weight", "conv2/weight")
 WHOLE = ("conv1/weight", "bias", "gamma", "beta")
 
 
-def frozen(weights: Weights, prefix: str) -> Tree:
+HALF = torch.bfloat16
+"""What is multiplied in: processors with instructions for it do so several times faster."""
+
+
+def frozen(weights: Weights) -> Tree:
+    """Float32 of the encoder, to which changes are added; the decoder's in HALF."""
     return {
-        name: jnp.asarray(np.asarray(value, np.float32))
+        name: torch.from_numpy(np.array(value, np.float32)).to(
+            torch.float32 if name.startswith("encoder/") else HALF
+        )
         for name, value in weights.items()
-        if name.startswith(prefix) and value.dtype.kind == "f" and value.ndim
+        if value.dtype.kind == "f" and value.ndim
     }
 
 
 def fresh_changes(weights: Tree, seed: int) -> Tree:
     """Changes of nothing yet: low-rank pairs for the large matrices, whole for the small."""
-    rng = np.random.default_rng(seed)
+    maker = torch.Generator().manual_seed(seed)
     made: Tree = {}
     for name, value in weights.items():
+        if not name.startswith("encoder/"):
+            continue
         if name.endswith(MATRICES):
-            inputs = int(np.prod(value.shape[1:]))
-            down = rng.standard_normal((RANK, inputs)).astype(np.float32) / np.sqrt(inputs)
-            made[name] = {"down": down, "up": np.zeros((value.shape[0], RANK), np.float32)}
+            inputs = value[0].numel()
+            made[f"{name}:down"] = torch.randn(RANK, inputs, generator=maker) / inputs**0.5
+            made[f"{name}:up"] = torch.zeros(value.shape[0], RANK)
         elif name.endswith(WHOLE):
-            made[name] = np.zeros(value.shape, np.float32)
-    return jax.tree.map(jnp.asarray, made)
+            made[name] = torch.zeros(value.shape)
+    return made
+
+
+def gone_on(fresh: Tree, learnt: Tree) -> Tree:
+    """`fresh` with what was learnt before in it, where that had no higher rank."""
+    for name, value in learnt.items():
+        part = name.partition(":")[2]
+        rank = value.shape[1 if part == "up" else 0]
+        if part == "up":
+            fresh[name][:, :rank] = value
+        elif part == "down":
+            fresh[name][:rank] = value
+        else:
+            fresh[name] = value.reshape(fresh[name].shape).clone()
+    return fresh
 
 
 def changed(weights: Tree, changes: Tree) -> Tree:
-    """The weights with the changes in them."""
+    """The weights with the whole changes in them and the low-rank ones beside them, in HALF."""
     out = dict(weights)
     for name, change in changes.items():
-        if isinstance(change, dict):
-            change = (change["up"] @ change["down"]).reshape(weights[name].shape)
-        out[name] = weights[name] + change
+        out[name] = change if ":" in name else weights[name] + change
+    return {name: value.to(HALF) for name, value in out.items()}
+
+
+def _norm(w: Tree, name: str, x: Tensor) -> Tensor:
+    return functional.layer_norm(x, x.shape[-1:], w[f"{name}/gamma"], w[f"{name}/beta"], 1e-5)
+
+
+def _linear(w: Tree, name: str, x: Tensor) -> Tensor:
+    weight = f"{name}/weight"
+    out = functional.linear(x, w[weight].flatten(1), w[f"{name}/bias"])
+    if f"{weight}:up" in w:
+        # Never made into one matrix: its slope would cost a third of all the time.
+        out = out + functional.linear(functional.linear(x, w[f"{weight}:down"]), w[f"{weight}:up"])
     return out
 
 
-def _norm(w: Tree, name: str, x: jax.Array) -> jax.Array:
-    centred = x - x.mean(-1, keepdims=True)
-    spread = jnp.sqrt(jnp.square(centred).mean(-1, keepdims=True) + 1e-5)
-    return centred / spread * w[f"{name}/gamma"] + w[f"{name}/beta"]
-
-
-def _linear(w: Tree, name: str, x: jax.Array) -> jax.Array:
-    return x @ w[f"{name}/weight"].T + w[f"{name}/bias"]
-
-
-def _gelu(x: jax.Array) -> jax.Array:
-    return jax.nn.gelu(x, approximate=False)
-
-
-def _conv(w: Tree, name: str, x: jax.Array, step: int) -> jax.Array:
+def _conv(w: Tree, name: str, x: Tensor, step: int) -> Tensor:
     """Width 3, one zero at both ends; as one product over the three shifts."""
-    edged = jnp.pad(x, ((0, 0), (1, 1), (0, 0)))
     n = x.shape[1]
-    shifts = jnp.stack([edged[:, k : k + n : step] for k in range(3)], axis=-1)
-    weight = w[f"{name}/weight"]
-    flat = shifts.reshape(*shifts.shape[:2], -1)
-    return flat @ weight.reshape(len(weight), -1).T + w[f"{name}/bias"]
+    edged = functional.pad(x, (0, 0, 1, 1))
+    shifts = torch.stack([edged[:, k : k + n : step] for k in range(3)], dim=-1)
+    return _linear(w, name, shifts.flatten(2))
 
 
-def _attend(
-    query: jax.Array, key: jax.Array, value: jax.Array, heads: int, hidden: jax.Array
-) -> jax.Array:
-    def parted(x: jax.Array) -> jax.Array:
-        return x.reshape(*x.shape[:2], heads, -1).transpose(0, 2, 1, 3)
+def _attend(query: Tensor, key: Tensor, value: Tensor, heads: int, seen: Tensor) -> Tensor:
+    """`seen` is true where a query may look at a key."""
 
-    q, k, v = parted(query), parted(key), parted(value)
-    scores = q @ k.swapaxes(2, 3) * q.shape[-1] ** -0.5 + hidden
-    seen = (jax.nn.softmax(scores, axis=-1) @ v).transpose(0, 2, 1, 3)
-    return seen.reshape(query.shape)
+    def parted(x: Tensor) -> Tensor:
+        return x.reshape(*x.shape[:2], heads, -1).transpose(1, 2)
+
+    out = functional.scaled_dot_product_attention(
+        parted(query), parted(key), parted(value), attn_mask=seen
+    )
+    return out.transpose(1, 2).reshape(query.shape)
 
 
-def encode(w: Tree, mel: jax.Array, frames: jax.Array, heads: int) -> jax.Array:
+def _layers(w: Tree, part: str) -> Iterator[str]:
+    at = 0
+    while f"{part}/layer_{at}/ffn/linear_0/weight" in w:
+        yield f"{part}/layer_{at}"
+        at += 1
+
+
+def _feed(w: Tree, name: str, x: Tensor) -> Tensor:
+    inner = functional.gelu(_linear(w, f"{name}/linear_0", _norm(w, f"{name}/layer_norm", x)))
+    return _linear(w, f"{name}/linear_1", inner)
+
+
+def encode(w: Tree, mel: Tensor, frames: Tensor, heads: int) -> Tensor:
     """`mel` (B, 2T, bands) of which 2·`frames` (B,) count, to (B, T, D)."""
     steps = mel.shape[1]
-    inside = jnp.arange(steps)[None] < 2 * frames[:, None]
-    x = _gelu(_conv(w, "encoder/conv1", mel, 1)) * inside[..., None]
-    x = _gelu(_conv(w, "encoder/conv2", x, 2))
+    inside = torch.arange(steps)[None] < 2 * frames[:, None]
+    x = functional.gelu(_conv(w, "encoder/conv1", mel.to(HALF), 1)) * inside[..., None]
+    x = functional.gelu(_conv(w, "encoder/conv2", x, 2))
     x = x + w["encoder/position_encodings/encodings"][: steps // 2]
-    hidden = jnp.where(inside[:, ::2], 0.0, -1e9)[:, None, None]
-    at = 0
-    while f"encoder/layer_{at}/ffn/linear_0/weight" in w:
-        own, feed = f"encoder/layer_{at}/self_attention", f"encoder/layer_{at}/ffn"
-        q, k, v = jnp.split(_linear(w, f"{own}/linear_0", _norm(w, f"{own}/layer_norm", x)), 3, -1)
-        x = x + _linear(w, f"{own}/linear_1", _attend(q, k, v, heads, hidden))
-        inner = _gelu(_linear(w, f"{feed}/linear_0", _norm(w, f"{feed}/layer_norm", x)))
-        x = x + _linear(w, f"{feed}/linear_1", inner)
-        at += 1
+    seen = inside[:, None, None, ::2]
+    for layer in _layers(w, "encoder"):
+        own = f"{layer}/self_attention"
+        q, k, v = _linear(w, f"{own}/linear_0", _norm(w, f"{own}/layer_norm", x)).chunk(3, -1)
+        x = x + _linear(w, f"{own}/linear_1", _attend(q, k, v, heads, seen))
+        x = x + _feed(w, f"{layer}/ffn", x)
     return _norm(w, "encoder/layer_norm", x)
 
 
-def decode(
-    w: Tree, tokens: jax.Array, encoded: jax.Array, frames: jax.Array, heads: int, first: int
-) -> jax.Array:
-    """Natural log probabilities after `tokens` (B, n) from place `first` on, (B, n − first, V)."""
+def decode(w: Tree, tokens: Tensor, encoded: Tensor, frames: Tensor, heads: int) -> Tensor:
+    """What the decoder knows after each of `tokens` (B, n), as (B, n, D) for `chances`."""
     n = tokens.shape[1]
-    embedded = w["decoder/embeddings/weight"]
-    x = embedded[tokens] + w["decoder/position_encodings/encodings"][:n]
-    later = jnp.where(jnp.tril(jnp.ones((n, n), bool)), 0.0, -1e9)[None, None]
-    beyond = jnp.arange(encoded.shape[1])[None] >= frames[:, None]
-    hidden = jnp.where(beyond, -1e9, 0.0)[:, None, None]
-    at = 0
-    while f"decoder/layer_{at}/ffn/linear_0/weight" in w:
-        own, across, feed = (
-            f"decoder/layer_{at}/{part}" for part in ("self_attention", "attention", "ffn")
-        )
-        q, k, v = jnp.split(_linear(w, f"{own}/linear_0", _norm(w, f"{own}/layer_norm", x)), 3, -1)
-        x = x + _linear(w, f"{own}/linear_1", _attend(q, k, v, heads, later))
+    x = w["decoder/embeddings/weight"][tokens] + w["decoder/position_encodings/encodings"][:n]
+    before = torch.tril(torch.ones(n, n, dtype=torch.bool))[None, None]
+    inside = (torch.arange(encoded.shape[1])[None] < frames[:, None])[:, None, None]
+    for layer in _layers(w, "decoder"):
+        own, across = f"{layer}/self_attention", f"{layer}/attention"
+        q, k, v = _linear(w, f"{own}/linear_0", _norm(w, f"{own}/layer_norm", x)).chunk(3, -1)
+        x = x + _linear(w, f"{own}/linear_1", _attend(q, k, v, heads, before))
         q = _linear(w, f"{across}/linear_0", _norm(w, f"{across}/layer_norm", x))
-        k, v = jnp.split(_linear(w, f"{across}/linear_1", encoded), 2, -1)
-        x = x + _linear(w, f"{across}/linear_2", _attend(q, k, v, heads, hidden))
-        inner = _gelu(_linear(w, f"{feed}/linear_0", _norm(w, f"{feed}/layer_norm", x)))
-        x = x + _linear(w, f"{feed}/linear_1", inner)
-        at += 1
-    states = _norm(w, "decoder/layer_norm", x)[:, first:]
-    return jax.nn.log_softmax(states @ embedded.T, axis=-1)
+        k, v = _linear(w, f"{across}/linear_1", encoded).chunk(2, -1)
+        x = x + _linear(w, f"{across}/linear_2", _attend(q, k, v, heads, inside))
+        x = x + _feed(w, f"{layer}/ffn", x)
+    return _norm(w, "decoder/layer_norm", x)
+
+
+def log_chances(w: Tree, states: Tensor) -> Tensor:
+    """Natural log probability of each text token after `states` (..., D), as (..., V)."""
+    flat = functional.linear(states.flatten(0, -2), w["decoder/embeddings/weight"])
+    return functional.log_softmax(flat.float(), dim=-1).unflatten(0, states.shape[:-1])

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
+import harden_throats
 import noisy_material as material
 import numpy as np
 import soundfile
@@ -20,7 +21,7 @@ import soundfile
 from handsfree.engines.base import SAMPLE_RATE, Sound
 from handsfree.grammar import Grammar
 
-VOICES = {"awb": 520, "slt": 520, "joe": 420, "heart": 220, "espeak": 420}
+VOICES = {"awb": 520, "slt": 520, "joe": 420, "heart": 220, "espeak": 420, "throats": 900}
 """Clips of each made voice."""
 
 SALAD = 0.3
@@ -36,31 +37,42 @@ LONGEST_S = 4.6
 class Clean:
     """One sound at 16 kHz; `words` are None where nobody wrote them down."""
 
-    voice: str
     words: tuple[str, ...] | None
     sound: Sound
 
 
-def clean_sounds(grammar: Grammar, people: Path | None, seed: int, share: float) -> Iterator[Clean]:
-    """`share` of all there are, drawn by `seed`."""
-    rng = random.Random(seed)
+def clean_sounds(
+    grammar: Grammar, people: Path | None, share: float
+) -> Iterator[tuple[str, Iterator[Clean]]]:
+    """By voice, `share` of all its sounds there are; each voice draws its own, always the same."""
     taken = {
         phrase
         for part, count in ((material.TUNING, 200), (material.HELD_OUT, 100))
         for phrase in material.phrases(grammar, part, count)
     }
     for voice, count in VOICES.items():
-        if voice != "espeak" and not material.usable(voice):
+        if not _usable(voice):
             print(f"skipped: the voice {voice} is not installed")
             continue
-        for _ in range(round(count * share)):
-            salad = rng.random() < SALAD
-            words = _salad(rng) if salad else _phrase(grammar, rng, taken)
-            sound = _speak(voice, " ".join(words), rng)
-            if len(sound) <= LONGEST_S * SAMPLE_RATE:
-                yield Clean(voice, None if salad else words, _edged(sound, rng))
+        yield voice, _made(voice, round(count * share), grammar, taken)
     if people is not None:
-        yield from _people(people, rng, share)
+        yield "people", _people(people, random.Random("people"), share)
+
+
+def _usable(voice: str) -> bool:
+    if voice == "throats":
+        return harden_throats.usable()
+    return voice == "espeak" or material.usable(voice)
+
+
+def _made(voice: str, count: int, grammar: Grammar, taken: set[tuple[str, ...]]) -> Iterator[Clean]:
+    rng = random.Random(voice)
+    for _ in range(count):
+        salad = rng.random() < SALAD
+        words = _salad(rng) if salad else _phrase(grammar, rng, taken)
+        sound = _speak(voice, " ".join(words), rng)
+        if len(sound) <= LONGEST_S * SAMPLE_RATE:
+            yield Clean(None if salad else words, _edged(sound, rng))
 
 
 def _phrase(grammar: Grammar, rng: random.Random, taken: set[tuple[str, ...]]) -> tuple[str, ...]:
@@ -92,6 +104,9 @@ def _speak(voice: str, text: str, rng: random.Random) -> Sound:
             subprocess.run([*command, text], check=True, stderr=subprocess.DEVNULL)
             sound, rate = soundfile.read(file.name, dtype="float32")
         return material.levelled(material.resampled(sound, rate))
+    if voice == "throats":
+        spoken = harden_throats.speak(text, rng)
+        return material.levelled(material.resampled(spoken, harden_throats.RATE))
     sound = material.speak(voice, text)
     material.speak.cache_clear()
     return _stretched(sound, rng, 0.08)
@@ -118,7 +133,7 @@ def _people(folder: Path, rng: random.Random, share: float) -> Iterator[Clean]:
                 sound = _stretched(whole, rng, 0.1)
                 most = int(LONGEST_S * SAMPLE_RATE)
                 if len(sound) <= most:
-                    yield Clean("people", words or None, _edged(sound, rng))
+                    yield Clean(words or None, _edged(sound, rng))
                 else:
                     at = rng.randrange(len(sound) - most)
-                    yield Clean("people", None, sound[at : at + most])
+                    yield Clean(None, sound[at : at + most])

@@ -162,7 +162,7 @@ def _hear_all(
 def _all_ears(jobs: list[Job], grammar: Grammar) -> dict[str, Ears]:
     """Listeners for the grammar ("made") and, small ones, for the words of the real people."""
     apart = Apart("pocketsphinx", PocketSphinxListener, grammar.acceptor, grammar.pronunciations)
-    neural = NeuralListener(grammar.acceptor, simple=grammar.simple_acceptor)
+    neural = NeuralListener(grammar.acceptor)
     ears = {"made": Ears(apart, neural)}
     numbers = {w for job in jobs if job.kind == "numbers" for w in job.said}
     words = {job.said for job in jobs if job.kind == "words"}

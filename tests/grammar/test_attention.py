@@ -45,7 +45,6 @@ def test_a_call_that_sentences_begin_with_is_refused() -> None:
 def test_without_a_word_all_is_as_it_was(grammar: Grammar, called: Grammar) -> None:
     assert grammar.acceptor is grammar.sentences
     assert grammar.acceptor == acceptor_of(grammar.rules)
-    assert grammar.simple_acceptor == acceptor_of(grammar.rules, "utterance-one")
     assert grammar.with_attention(None) is grammar
     again = called.with_attention(None)
     assert again.acceptor == grammar.acceptor
