@@ -6,14 +6,14 @@ from datetime import date
 
 from handsfree.grammar.grammar import Grammar
 from handsfree.records.entries import Measurement
-from handsfree.sums import balance_lines, interval, mark_lines, marks
+from handsfree.sums import balance_lines, interval, mark_lines, marks, weight
 from handsfree.sums.balance import checks, missing
 from handsfree.sums.brief import Section, brief
 from handsfree.sums.history import DayVisit, History, Noted, typed
 from handsfree.sums.sources import CantSay
 from handsfree.sums.wording import ForEar
 
-QUESTIONS = frozenset({"brief", "previous_visit", "date_mark", "balance", "date_visit"})
+QUESTIONS = frozenset({"brief", "previous_visit", "date_mark", "balance", "weight", "date_visit"})
 """Ids of the commands that ask."""
 
 LINES_ALOUD = 3
@@ -48,6 +48,8 @@ def answer(
             return _mark(now, past.today, limb, ear)
         case "balance":
             return _balance(now, limb, ear)
+        case "weight":
+            return _weight(now, ear)
         case "date_visit":
             return _next_visit(now, past.today, ear)
     raise KeyError(question)
@@ -94,6 +96,14 @@ def _balance(history: History, limb: str | None, ear: ForEar) -> tuple[str, ...]
         day = ear.day(max(check.on for check in found))
         return (ear.limb(limb), f"nothing measured is beyond a guideline, last measured {day}")
     return tuple(line for check in beyond for line in balance_lines.lines(check, ear)[:2])
+
+
+def _weight(history: History, ear: ForEar) -> tuple[str, ...]:
+    """By the formula chosen for this horse, with what speaks against it."""
+    found = weight.estimates(history)
+    if isinstance(found, CantSay):
+        return (ear.plain(str(found)),)
+    return tuple(weight.lines(found[0], ear))
 
 
 def _next_visit(history: History, today: date, ear: ForEar) -> tuple[str, ...]:

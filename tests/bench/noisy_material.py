@@ -6,6 +6,8 @@ nothing in this project was ever chosen with either in view; the demo's own voic
 awb) are tuning voices, as the limits of acceptance were chosen on the demo. Phrases to tune on
 and held-out phrases differ too, and so do the real noises (every other file).
 
+Run by itself it draws the phrases anew.
+
 Speech is at -24 dBFS; levels of noise are stated in the speech band (demo_audio/noises.py).
 """
 
@@ -29,9 +31,10 @@ import soxr
 
 from handsfree.audio.sources import SoundReader
 from handsfree.engines.base import SAMPLE_RATE, Sound
-from handsfree.grammar import Grammar
+from handsfree.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
 
+PHRASES = Path(__file__).with_name("noisy_phrases.txt")
 DEMO = Path(__file__).parents[2] / "demo_audio"
 sys.path.insert(0, str(DEMO))
 noises = importlib.import_module("noises")
@@ -121,13 +124,36 @@ def condition_name(noise: str, snr_db: float | None) -> str:
 
 
 def phrases(grammar: Grammar, part: str, count: int) -> list[tuple[str, ...]]:
-    """Different sentences of the grammar: seven in ten say one thing, the others more.
+    """The first `count` phrases of a part, as they were once drawn.
 
-    No free remark, few corrections ("wrong ..."), none longer than eleven words. A held-out
-    phrase is never one of the first 200 to tune on.
+    They are kept in PHRASES, or a grammar that grows would draw others and nothing could be
+    compared with what was measured before. Raises ValueError where one is no sentence any more
+    or there are too few.
     """
-    taken = set(_phrases(grammar, TUNING, 200)) if part == HELD_OUT else set()
-    return [p for p in _phrases(grammar, part, count + len(taken)) if p not in taken][:count]
+    found: dict[str, list[tuple[str, ...]]] = {}
+    for line in PHRASES.read_text(encoding="utf-8").splitlines():
+        if line.startswith("# "):
+            of_part = found.setdefault(line.removeprefix("# "), [])
+        else:
+            of_part.append(tuple(line.split()))
+    chosen = found[part][:count]
+    odd = [" ".join(p) for p in chosen if not grammar.meanings(p)]
+    if odd or len(chosen) < count:
+        why = f"no sentence: {odd[0]}" if odd else f"only {len(chosen)} phrases"
+        raise ValueError(f"{PHRASES.name}: {why}")
+    return chosen
+
+
+def draw(grammar: Grammar) -> str:
+    """New PHRASES: different sentences of the grammar, seven in ten say one thing.
+
+    No free remark, few corrections ("wrong ..."), none longer than eleven words, no held-out
+    phrase that is one to tune on.
+    """
+    tuning = _phrases(grammar, TUNING, 200)
+    held_out = [p for p in _phrases(grammar, HELD_OUT, 300) if p not in set(tuning)][:100]
+    parts = ((TUNING, tuning), (HELD_OUT, held_out))
+    return "\n".join(line for part, said in parts for line in (f"# {part}", *map(" ".join, said)))
 
 
 def _phrases(grammar: Grammar, part: str, count: int) -> list[tuple[str, ...]]:
@@ -391,3 +417,7 @@ def noise_jobs(shed: Shed) -> list[Job]:
         Job(f"noise/{name}", HELD_OUT, "noise", "", "alone", None, (), made(name))
         for name in ("rasp", "hammer", "wind", "murmur", "fan")
     ]
+
+
+if __name__ == "__main__":
+    PHRASES.write_text(f"{draw(load())}\n", encoding="utf-8")

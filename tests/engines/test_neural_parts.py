@@ -18,7 +18,8 @@ from handsfree.engines.whisper_model import (
     read_config,
     read_weights,
 )
-from handsfree.engines.whisper_search import breadth, repeated
+from handsfree.engines.whisper_search import HOPELESS, Found, _extend, breadth, repeated
+from handsfree.engines.whisper_search import Path as Way
 from handsfree.engines.whisper_times import alignment_heads, monotone
 from handsfree.engines.whisper_tokens import Tokens
 from handsfree.engines.whisper_tree import Node, TokenTree
@@ -159,6 +160,20 @@ def test_opening_has_language_only_in_multilingual_models(folder: Path) -> None:
     assert both == [start, added["<|en|>"], added["<|transcribe|>"], silent]
 
 
+@pytest.mark.parametrize(("behind", "kept"), [(HOPELESS - 0.1, 2), (HOPELESS + 0.1, 1)])
+def test_a_path_far_behind_the_likeliest_is_dropped(folder: Path, behind: float, kept: int) -> None:
+    pytest.importorskip("tokenizers", reason="the package tokenizers is not installed")
+    tokens = Tokens(folder / "tokenizer.json", multilingual=False)
+    tree = TokenTree(from_sentences([["left"], ["heel"]]), tokens)
+    logits = np.full((1, tokens.end + 1), -50.0, np.float32)
+    firsts = [tokens.word(word)[0] for word in ("left", "heel")]
+    logits[0, firsts] = 0.0, -behind
+    norms = np.zeros(1, np.float32)
+    parents, paths = _extend(tree, [Way(tree.root)], [0], logits, norms, 8, Found())
+    assert [path.tokens for path in paths] == [(token,) for token in firsts[:kept]]
+    assert parents == [0] * kept
+
+
 def test_an_automaton_without_sentences_offers_nothing(folder: Path) -> None:
     pytest.importorskip("tokenizers", reason="the package tokenizers is not installed")
     tokens = Tokens(folder / "tokenizer.json", multilingual=False)
@@ -190,7 +205,7 @@ def test_repeats_are_counted_without_the_first_saying() -> None:
 
 
 def test_breadth_narrows_and_heads_fall_back() -> None:
-    assert [breadth(4, step) for step in range(5)] == [32, 16, 8, 4, 4]
+    assert [breadth(4, step) for step in range(5)] == [16, 12, 8, 4, 4]
     assert alignment_heads({}, 2, 2) == ((1, 0), (1, 1))
     assert alignment_heads({"alignment_heads": [[1, 1]]}, 2, 2) == ((1, 1),)
     assert alignment_heads({"alignment_heads": [[9, 1]]}, 2, 2) == ((1, 0), (1, 1))

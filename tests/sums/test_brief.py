@@ -204,3 +204,13 @@ def test_the_ear_is_told_when_the_horse_is_due(grammar: Grammar, told: Told) -> 
     history = told(v2025_03_20=["left hind trimmed", "come back in six weeks"])
     assert "May one" in ask("date_visit", history, grammar, limb=None)
     assert ForEar(grammar, TODAY).day(date(2025, 5, 1)) == "May one"
+
+
+def test_the_ear_is_told_the_weight_and_by_whose_formula(grammar: Grammar, told: Told) -> None:
+    measured = ["heart girth two hundred centimeters", "body length one hundred eighty centimeters"]
+    said = ask("weight", told(v2025_03_20=measured), grammar, limb=None)
+    # 200 x 200 x 180 / 11900 = 605 kg (Carroll and Huntington 1988).
+    assert said.startswith("six hundred five kilos")
+    assert "Carroll and Huntington" in said
+    nothing = ask("weight", told(v2025_03_20=["left hind trimmed"]), grammar, limb=None)
+    assert "girth" in nothing
