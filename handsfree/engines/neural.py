@@ -17,7 +17,7 @@ from handsfree.engines.whisper_loading import load
 from handsfree.engines.whisper_model import PACKAGE, check_pinned, find_model
 from handsfree.engines.whisper_prior import Prior
 from handsfree.engines.whisper_search import Path as TokenPath
-from handsfree.engines.whisper_search import search, stutters
+from handsfree.engines.whisper_search import search
 from handsfree.engines.whisper_times import FRAME_S, word_times
 from handsfree.engines.whisper_tree import TokenTree
 from handsfree.errors import EngineError
@@ -99,13 +99,11 @@ class NeuralListener:
 
     `model_dir` names a CTranslate2 Whisper folder of any size; without it the installed
     model package is used. `beam` paths are followed at once and the `nbest` best finished
-    ones given. Sentences are heard over short sound first, and with `patient_s` of silence after
-    it where the best one repeats itself or, by an encoder that was not taught of short sound,
-    where free decoding finds more words. A score is the natural log probability less
-    PRIOR_WEIGHT of that without sound, both a token. `margin` is the mean log probability a
-    token of the best hypothesis less that of the free decoding. A clip below `accept_margin` or
-    MIN_EVIDENCE, or whose best hypothesis repeats itself, is not accepted. Raises EngineError
-    as `load`.
+    ones given. Sentences are heard over short sound; by an encoder that was not taught of that
+    also with `patient_s` of silence after it, where free decoding finds more words. A score is
+    the natural log probability less PRIOR_WEIGHT of that without sound, both a token. `margin`
+    is the mean log probability a token of the best hypothesis less that of the free decoding. A
+    clip below `accept_margin` or MIN_EVIDENCE is not accepted. Raises EngineError as `load`.
     """
 
     name = "neural"
@@ -148,18 +146,17 @@ class NeuralListener:
         if sound is None:
             return Hearing(self.name, (), float("-inf"), False)
         with _one_thread():
-            hearing, stuttered = self._decode(sound, _QUICK_S)
-        more = not self._model.taught and _more_was_said(hearing)
-        return replace(hearing, again=stuttered or more)
+            hearing = self._decode(sound, _QUICK_S)
+        return replace(hearing, again=not self._model.taught and _more_was_said(hearing))
 
     def hear_patiently(self, clip: Clip, quick: Hearing) -> Hearing:
-        """Over short sound the model may say things again where the grammar lets it; the 30 s it
-        was trained on cure that, at three times the cost."""
+        """Hear with more silence after the sound, as the model was trained, at three times the
+        cost."""
         sound = _tidy(clip.raw)
         if sound is None:
             return quick
         with _one_thread():
-            patient = self._decode(sound, self._patient_s)[0]
+            patient = self._decode(sound, self._patient_s)
         return patient if patient.accepted or not quick.hypotheses else replace(quick, again=False)
 
     def score(self, clip: Clip, sentences: Sequence[str]) -> tuple[float, ...]:
@@ -186,8 +183,8 @@ class NeuralListener:
         prior = self._prior.totals([following])[0]
         return (total - PRIOR_WEIGHT * prior) / len(following)
 
-    def _decode(self, sound: Sound, tail_s: float) -> tuple[Hearing, bool]:
-        """What is heard with `tail_s` of silence after it, and whether it repeats itself."""
+    def _decode(self, sound: Sound, tail_s: float) -> Hearing:
+        """What is heard with `tail_s` of silence after it."""
         model = self._model
         memory = model.decoder.listen(model.encode(sound, tail_s))
         seconds = len(sound) / SAMPLE_RATE
@@ -202,13 +199,10 @@ class NeuralListener:
             self._beam,
             max(self._nbest, _KEPT),
             longest,
-            patient=tail_s > _QUICK_S,
         )
-        if found.stuttered:
-            return Hearing(self.name, (), float("-inf"), False), True
         free_text = model.tokens.text(found.free.tokens)
         if not found.inside:
-            return Hearing(self.name, (), float("-inf"), False, free_text), False
+            return Hearing(self.name, (), float("-inf"), False, free_text)
         ranked = self._ranked(found.inside)
         _, best, evidence = ranked[0]
         frames = int(seconds / FRAME_S)
@@ -218,9 +212,8 @@ class NeuralListener:
             for score, path, _ in ranked[: self._nbest]
         )
         margin = best.score - found.free.score
-        again = stutters(best.words)
-        fits = margin >= self._accept_margin and evidence >= MIN_EVIDENCE and not again
-        return Hearing(self.name, hypotheses, margin, fits, free_text), again
+        fits = margin >= self._accept_margin and evidence >= MIN_EVIDENCE
+        return Hearing(self.name, hypotheses, margin, fits, free_text)
 
     def _ranked(self, paths: list[TokenPath]) -> list[tuple[float, TokenPath, float]]:
         """Score, path and evidence (gain a token over the prior), best score first."""

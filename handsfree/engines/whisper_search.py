@@ -59,14 +59,10 @@ class Path:
 
 @dataclass
 class Found:
-    """`inside`: finished paths of the grammar, best first; `free`: the free decoding.
-
-    `stuttered` tells that the search was given up because its best path repeats itself.
-    """
+    """`inside`: finished paths of the grammar, best first; `free`: the free decoding."""
 
     inside: list[Path] = field(default_factory=list)
     free: Path = field(default_factory=lambda: Path(None))
-    stuttered: bool = False
 
 
 @dataclass(frozen=True)
@@ -86,11 +82,11 @@ def search(
     beam: int,
     keep: int,
     longest: int,
-    patient: bool = False,
 ) -> Found:
     """Decode one utterance; at most `longest` tokens a path, `keep` finished paths.
 
-    Unless `patient`, it ends as soon as the best open path repeats itself.
+    A path that says things again is dropped: over short sound the model likes to wherever the
+    grammar lets it, and nobody speaks so.
 
     Both decodings share the run over `opening` and each step's batch (free path in row 0).
     Probabilities are over the whole vocabulary less the masked tokens.
@@ -112,11 +108,6 @@ def search(
             )
         parents, active = _extend(tree, active, rows, logits, norms, breadth(beam, step), found)
         found.inside = sorted(found.inside, key=lambda path: -path.score)[:keep]
-        # Rivals of a finished sentence that only go round again do no harm.
-        ahead = bool(active) and (not found.inside or active[0].score > found.inside[0].score)
-        if not patient and ahead and stutters(active[0].words):
-            found.stuttered = True
-            break
         if len(found.inside) >= keep:
             least = max(found.inside[-1].score, found.inside[0].score - BEHIND)
             hopeful = [i for i, path in enumerate(active) if path.hope() > least]
@@ -201,7 +192,9 @@ def _extend(
         offers += [(path.total + float(logs[j]), float(logs[j]), index, int(j)) for j in order]
         for j, target in enumerate(moves.targets):
             if target is None:
-                found.inside.append(_grown(path, None, int(moves.tokens[j]), float(logs[j])))
+                ended = _grown(path, None, int(moves.tokens[j]), float(logs[j]))
+                if not stutters(ended.words):
+                    found.inside.append(ended)
     offers.sort(key=lambda offer: -offer[0])
     parents, grown = [], []
     for total, log, index, j in offers:
@@ -213,7 +206,10 @@ def _extend(
         target = moves.targets[j]
         if target is None:
             continue
-        grown.append(_grown(path, target, int(moves.tokens[j]), log))
+        longer = _grown(path, target, int(moves.tokens[j]), log)
+        if stutters(longer.words):
+            continue
+        grown.append(longer)
         parents.append(rows[index])
         if len(grown) == beam:
             break

@@ -18,7 +18,7 @@ from handsfree.engines.whisper_model import (
     read_config,
     read_weights,
 )
-from handsfree.engines.whisper_search import HOPELESS, Found, _extend, breadth, repeated
+from handsfree.engines.whisper_search import HOPELESS, Found, _extend, breadth, repeated, stutters
 from handsfree.engines.whisper_search import Path as Way
 from handsfree.engines.whisper_times import alignment_heads, monotone
 from handsfree.engines.whisper_tokens import Tokens
@@ -172,6 +172,26 @@ def test_a_path_far_behind_the_likeliest_is_dropped(folder: Path, behind: float,
     parents, paths = _extend(tree, [Way(tree.root)], [0], logits, norms, 8, Found())
     assert [path.tokens for path in paths] == [(token,) for token in firsts[:kept]]
     assert parents == [0] * kept
+
+
+def test_what_says_things_again_is_no_answer(folder: Path) -> None:
+    assert stutters(("left", "heel", "left", "heel"))
+    assert stutters(("no", "no", "no"))
+    assert not stutters(("left", "heel", "left"))
+    pytest.importorskip("tokenizers", reason="the package tokenizers is not installed")
+    tokens = Tokens(folder / "tokenizer.json", multilingual=False)
+    said = ["left", "heel", "left", "heel"]
+    tree = TokenTree(from_sentences([said[:2], said]), tokens)
+    node, spelled, found = tree.root, (), Found()
+    logits = np.zeros((1, tokens.end + 1), np.float32)
+    for count, word in enumerate(said, 1):
+        for token in tokens.word(word):
+            moves = tree.moves(node)
+            (node,) = (t for k, t in zip(moves.tokens, moves.targets, strict=True) if k == token)
+            spelled = (*spelled, token)
+        path = Way(node, spelled, words=tuple(said[: count - 1]))
+        _extend(tree, [path], [0], logits, np.zeros(1, np.float32), 8, found)
+    assert [way.words for way in found.inside] == [("left", "heel")]
 
 
 def test_an_automaton_without_sentences_offers_nothing(folder: Path) -> None:
