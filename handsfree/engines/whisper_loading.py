@@ -1,7 +1,6 @@
 """Loading a Whisper model once for every listener of the process."""
 
 import os
-import shutil
 import tempfile
 import threading
 from collections.abc import Iterator
@@ -13,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from handsfree.engines.base import Sound
-from handsfree.engines.hardening import hardened, read_changes
+from handsfree.engines.hardening import few_tokens, hardened, read_changes
 from handsfree.engines.whisper_decoder import Decoder, Floats
 from handsfree.engines.whisper_features import log_mel
 from handsfree.engines.whisper_model import (
@@ -56,6 +55,8 @@ class Model:
         return encoded
 
 
+VOCABULARY = "vocabulary.txt"
+
 _models: dict[tuple[Path, int, bool], Model] = {}
 _loading = threading.Lock()
 
@@ -81,23 +82,25 @@ def _hardened(folder: ModelFolder) -> Iterator[tuple[Path, dict[str, bytes] | No
     """A folder with the changed weights for as long as they are being loaded, and no files.
 
     Where none can be written: the files themselves, which CTranslate2 then keeps beside what it
-    makes of them (75 MB).
+    makes of them (20 MB).
     """
-    changed = hardened(folder.path / "model.bin", read_changes())
-    others = [p for p in folder.path.iterdir() if p.is_file() and p.name != "model.bin"]
+    made = {p.name: p.read_bytes() for p in folder.path.iterdir() if p.suffix in (".json", ".txt")}
+    made["model.bin"] = hardened(folder.path / "model.bin", read_changes())
+    made[VOCABULARY] = few_tokens(made[VOCABULARY].decode("utf-8")).encode("utf-8")
     with ExitStack() as stack:
         try:
-            made = stack.enter_context(
-                tempfile.TemporaryDirectory(prefix="handsfree", ignore_cleanup_errors=True)
+            place = Path(
+                stack.enter_context(
+                    tempfile.TemporaryDirectory(prefix="handsfree", ignore_cleanup_errors=True)
+                )
             )
-            for path in others:
-                shutil.copyfile(path, Path(made) / path.name)
-            (Path(made) / "model.bin").write_bytes(changed)
+            for name, data in made.items():
+                (place / name).write_bytes(data)
         except OSError:
-            yield folder.path, {p.name: p.read_bytes() for p in others} | {"model.bin": changed}
+            yield folder.path, made
             return
-        del changed
-        yield Path(made), None
+        made.clear()
+        yield place, None
 
 
 def _read(folder: ModelFolder, harden: bool) -> Model:

@@ -3,7 +3,7 @@
 import hashlib
 import json
 import struct
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.util import find_spec
@@ -23,6 +23,9 @@ PACKAGE_SHA256 = "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b
 
 DOWNLOAD_SIZE = "tiny.en"
 """What faster-whisper is asked for when neither a folder nor PACKAGE is there."""
+
+EMBEDDINGS = "decoder/embeddings/weight"
+"""The variable with one row a token, which also scores the tokens."""
 
 NEEDED_FILES = ("model.bin", "config.json", "tokenizer.json")
 
@@ -147,13 +150,7 @@ class Variable(NamedTuple):
 
 def variables(stream: BinaryIO, size: int) -> Iterator[Variable]:
     """Walk through the variables; the stream is left behind the last one."""
-    version = _number(stream, "<I")
-    if version != _BINARY_VERSION:
-        raise ValueError(f"binary version {version}, expected {_BINARY_VERSION}")
-    spec = _text(stream)
-    if spec != "WhisperSpec":
-        raise ValueError(f"holds a {spec}")
-    _number(stream, "<I")  # revision of the specification
+    opened(stream)
     for _ in range(_number(stream, "<I")):
         name = _text(stream)
         shape = tuple(_number(stream, "<I") for _ in range(_number(stream, "<B")))
@@ -163,6 +160,31 @@ def variables(stream: BinaryIO, size: int) -> Iterator[Variable]:
             raise ValueError("the file is cut short")
         yield Variable(name, shape, kind, at, length)
         stream.seek(at + length)
+
+
+def opened(stream: BinaryIO) -> bytes:
+    """What stands before the number of variables, which comes next."""
+    version = _number(stream, "<I")
+    if version != _BINARY_VERSION:
+        raise ValueError(f"binary version {version}, expected {_BINARY_VERSION}")
+    spec = _text(stream)
+    if spec != "WhisperSpec":
+        raise ValueError(f"holds a {spec}")
+    revision = _number(stream, "<I")
+    return struct.pack("<I", version) + _spelled(spec) + struct.pack("<I", revision)
+
+
+def written(opening: bytes, parts: Sequence[tuple[Variable, bytes]]) -> bytes:
+    """A model.bin of these variables and the one alias that every Whisper has.
+
+    Of each its name, shape and kind count; its bytes are given with it.
+    """
+    out = [opening, struct.pack("<I", len(parts))]
+    for each, data in parts:
+        sizes = struct.pack(f"<B{len(each.shape)}I", len(each.shape), *each.shape)
+        out += [_spelled(each.name), sizes, struct.pack("<BI", each.kind, len(data)), data]
+    out += [struct.pack("<I", 1), _spelled("decoder/projection/weight"), _spelled(EMBEDDINGS)]
+    return b"".join(out)
 
 
 def _read_variables(stream: BinaryIO, prefix: str, size: int) -> Weights:
@@ -192,6 +214,11 @@ def _number(stream: BinaryIO, form: str) -> int:
 
 def _text(stream: BinaryIO) -> str:
     return stream.read(_number(stream, "<H")).rstrip(b"\0").decode("utf-8")
+
+
+def _spelled(text: str) -> bytes:
+    data = text.encode() + b"\0"
+    return struct.pack("<H", len(data)) + data
 
 
 def dense(weights: Weights, name: str, rows: slice = slice(None)) -> NDArray[np.float32]:

@@ -1,5 +1,6 @@
 """Beam search inside the grammar, side by side with one greedy decoding free of it."""
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -82,11 +83,13 @@ def search(
     beam: int,
     keep: int,
     longest: int,
+    worst: float = -math.inf,
 ) -> Found:
     """Decode one utterance; at most `longest` tokens a path, `keep` finished paths.
 
-    A path that says things again is dropped: over short sound the model likes to wherever the
-    grammar lets it, and nobody speaks so.
+    A path that cannot hope to come within `worst` (natural log units a token, below 0) of the
+    free decoding so far is dropped: over talk all of them soon are. So is one that says things
+    again: over short sound the model likes to wherever the grammar lets it, and nobody speaks so.
 
     Both decodings share the run over `opening` and each step's batch (free path in row 0).
     Probabilities are over the whole vocabulary less the masked tokens.
@@ -108,10 +111,11 @@ def search(
             )
         parents, active = _extend(tree, active, rows, logits, norms, breadth(beam, step), found)
         found.inside = sorted(found.inside, key=lambda path: -path.score)[:keep]
+        least = found.free.score + worst
         if len(found.inside) >= keep:
-            least = max(found.inside[-1].score, found.inside[0].score - BEHIND)
-            hopeful = [i for i, path in enumerate(active) if path.hope() > least]
-            parents, active = [parents[i] for i in hopeful], [active[i] for i in hopeful]
+            least = max(least, found.inside[-1].score, found.inside[0].score - BEHIND)
+        hopeful = [i for i, path in enumerate(active) if path.hope() > least]
+        parents, active = [parents[i] for i in hopeful], [active[i] for i in hopeful]
         if step == longest - 1 or not (active or free_open):
             break
         picked: list[int] = ([free_row] if free_open else []) + parents

@@ -9,14 +9,17 @@ from handsfree.engines.base import SAMPLE_RATE, Sound
 
 QUIET, LOUDEST_DB, SOFTEST_DB = 0.1, -5.0, 20.0
 """Share of sounds taught without noise; signal over noise of the others (dB, speech band)."""
+LOUDER = 1.4
+"""Power of a number between 0 and 1 that places a sound between the two: half of them are below
+4.5 dB, where there is most to learn."""
 NOISES = {
-    "steady": 0.3,
-    "rasp": 0.18,
+    "steady": 0.36,
+    "rasp": 0.16,
     "real": 0.27,
-    "hammer": 0.08,
-    "wind": 0.07,
+    "hammer": 0.06,
+    "wind": 0.06,
     "fan": 0.05,
-    "murmur": 0.05,
+    "murmur": 0.04,
 }
 POOL_S = 40
 ECHOING, COLOURED, NARROW = 0.2, 0.3, 0.1
@@ -77,7 +80,7 @@ class Shop:
             kind, snr_db = "steady", rng.uniform(25.0, 45.0)
         else:
             kind = str(rng.choice(list(self._made), p=self._share))
-            snr_db = rng.uniform(LOUDEST_DB, SOFTEST_DB)
+            snr_db = LOUDEST_DB + (SOFTEST_DB - LOUDEST_DB) * rng.random() ** LOUDER
         pool = self._made[kind]
         noise, loud = pool[rng.integers(len(pool))].piece(len(speech), rng)
         mixed = speech + noise * np.float32(np.sqrt(power / 10 ** (snr_db / 10) / loud))

@@ -13,19 +13,32 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
+import harden_moulds
 import harden_throats
 import noisy_material as material
 import numpy as np
 import soundfile
 
+from handsfree.engines import whisper_loading
 from handsfree.engines.base import SAMPLE_RATE, Sound
 from handsfree.grammar import Grammar
 
-VOICES = {"awb": 520, "slt": 520, "joe": 420, "heart": 220, "espeak": 420, "throats": 900}
+VOICES = {
+    "awb": 520,
+    "slt": 520,
+    "joe": 420,
+    "heart": 220,
+    "espeak": 420,
+    "throats": 900,
+    "moulded": 1500,
+}
 """Clips of each made voice."""
 
 SALAD = 0.3
 """Share of a made voice's clips that hold words of no grammar."""
+OFTEN_SAID = 4000
+"""Words that are one of the first so many tokens (byte pairs, most frequent first) are common."""
+MOULDED_FROM = ("slt", "awb", "joe", "espeak")
 
 ESPEAK = ("en-us", "en-gb", "en-gb-x-rp", "en-gb-scotland", "en-029", "en-gb-x-gbcwmd")
 ESPEAK_THROATS = ("", "+m2", "+m3", "+m7", "+f2", "+f3", "+f4")
@@ -62,6 +75,8 @@ def clean_sounds(
 def _usable(voice: str) -> bool:
     if voice == "throats":
         return harden_throats.usable()
+    if voice == "moulded":
+        return harden_moulds.usable()
     return voice == "espeak" or material.usable(voice)
 
 
@@ -72,7 +87,7 @@ def _made(voice: str, count: int, grammar: Grammar, taken: set[tuple[str, ...]])
         words = _salad(rng) if salad else _phrase(grammar, rng, taken)
         sound = _speak(voice, " ".join(words), rng)
         if len(sound) <= LONGEST_S * SAMPLE_RATE:
-            yield Clean(None if salad else words, _edged(sound, rng))
+            yield Clean(words, _edged(sound, rng))
 
 
 def _phrase(grammar: Grammar, rng: random.Random, taken: set[tuple[str, ...]]) -> tuple[str, ...]:
@@ -92,8 +107,21 @@ def _dictionary() -> tuple[str, ...]:
     return tuple(word for word in words if word.isalpha() and 2 < len(word) < 10)
 
 
+@cache
+def _common() -> tuple[str, ...]:
+    """Words said often; without them free dictation is drawn towards the trade's."""
+    spelled = whisper_loading.load(harden=False).tokens.word
+    short = ("i", "a", "he", "we", "it", "is", "in", "on", "to", "me", "my", "no", "so", "up")
+    written = ((word, spelled(word)) for word in (*short, *_dictionary()))
+    return tuple(word for word, (first, *more) in written if first < OFTEN_SAID and not more)
+
+
 def _salad(rng: random.Random) -> tuple[str, ...]:
-    return tuple(rng.choice(_dictionary()) for _ in range(rng.randint(1, 6)))
+    """Common words and rare ones, half and half."""
+    return tuple(
+        rng.choice(_common() if rng.random() < 0.5 else _dictionary())
+        for _ in range(rng.randint(1, 8))
+    )
 
 
 def _speak(voice: str, text: str, rng: random.Random) -> Sound:
@@ -107,6 +135,9 @@ def _speak(voice: str, text: str, rng: random.Random) -> Sound:
     if voice == "throats":
         spoken = harden_throats.speak(text, rng)
         return material.levelled(material.resampled(spoken, harden_throats.RATE))
+    if voice == "moulded":
+        base = _speak(rng.choice(MOULDED_FROM), text, rng)
+        return material.levelled(harden_moulds.moulded(base, rng))
     sound = material.speak(voice, text)
     material.speak.cache_clear()
     return _stretched(sound, rng, 0.08)
