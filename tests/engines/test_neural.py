@@ -3,6 +3,7 @@
 import shutil
 import subprocess
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ import pytest
 from handsfree.engines import neural, whisper_loading
 from handsfree.engines.base import SAMPLE_RATE, Clip, Sound
 from handsfree.engines.neural import NeuralListener, available
+from handsfree.engines.whisper_decoder import Decoder, Floats, Ints
 from handsfree.engines.whisper_features import log_mel
 from handsfree.engines.whisper_model import find_model
 from handsfree.engines.whisper_search import search
@@ -36,6 +38,7 @@ PHRASES = [
     "foot down",
     "take a break",
 ]
+SMALL_NUMBERS = "one two three four five six seven eight nine ten".split()
 SPOKEN = [PHRASES[index] for index in (0, 1, 2, 3, 4, 11)]
 
 
@@ -127,6 +130,38 @@ def test_speech_outside_the_grammar_is_not_accepted(speech: dict[str, Sound]) ->
     other = NeuralListener(from_sentences([["confirm", "foot"], ["next", "horse"]]))
     for sound in speech.values():
         assert not other.hear(clip(sound)).accepted
+
+
+def test_what_cannot_come_near_the_free_decoding_is_given_up(
+    speech: dict[str, Sound], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    model = whisper_loading.load()
+    opening = model.tokens.opening(neural.DEFAULT_PROMPT, 224)
+    steps = []
+    advance = type(model.decoder).advance
+
+    def counted(self: Decoder, tokens: Ints, *rest: Any) -> Floats:
+        steps.append(len(tokens))
+        return advance(self, tokens, *rest)
+
+    monkeypatch.setattr(Decoder, "advance", counted)
+    inside = from_sentences(phrase.split() for phrase in PHRASES)
+    outside = from_sentences(f"{n} wagons of coal for the mayor".split() for n in SMALL_NUMBERS)
+    for phrase, sound in speech.items():
+        memory = model.decoder.listen(model.encode(sound))
+        for acceptor in (inside, outside):
+            rows, found = [], []
+            for worst in (-np.inf, neural.TAUGHT_MARGIN):
+                steps.clear()
+                tree = TokenTree(acceptor, model.tokens)
+                result = search(model.decoder, memory, opening, tree, model.masks, 8, 6, 24, worst)
+                rows.append(sum(steps))
+                found.append(result)
+            assert found[0].free.tokens == found[1].free.tokens
+            if acceptor is inside:
+                assert " ".join(found[1].inside[0].words) == phrase
+            else:
+                assert rows[1] < 0.6 * rows[0], phrase
 
 
 def test_another_grammar_is_taken_at_once(speech: dict[str, Sound]) -> None:
