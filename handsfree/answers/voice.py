@@ -141,7 +141,7 @@ class PiperSpeech:
             options = onnxruntime.SessionOptions()
             options.intra_op_num_threads = options.inter_op_num_threads = 1
             options.log_severity_level = 4
-            session = onnxruntime.InferenceSession(
+            session = _thrifty(onnxruntime)(
                 str(file), sess_options=options, providers=["CPUExecutionProvider"]
             )
             config = PiperConfig.from_dict(json.loads(Path(f"{file}.json").read_text("utf-8")))
@@ -173,6 +173,19 @@ class PiperSpeech:
         sound = _trimmed(np.clip(sound, -1.0, 1.0))
         sound.flags.writeable = False
         return sound
+
+
+def _thrifty(onnxruntime: Any) -> Any:
+    """A session that gives the memory of a phrase back after it: 130 MB less after a long one,
+    for a seventh more time."""
+
+    class Session(onnxruntime.InferenceSession):  # type: ignore[misc]
+        def run(self, names: Any, given: Any, how: Any = None) -> Any:
+            how = how or onnxruntime.RunOptions()
+            how.add_run_config_entry("memory.enable_memory_arena_shrinkage", "cpu:0")
+            return super().run(names, given, how)
+
+    return Session
 
 
 def pieces(text: str) -> Iterator[str]:

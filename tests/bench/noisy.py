@@ -139,7 +139,7 @@ def _hear_all(
                 t0 = time.perf_counter()
                 words = bare.hear(sound)
                 t1 = time.perf_counter()
-                free = kept.free_words(listening.neural, sound)
+                free = kept.free_words(sound)
                 took = {**evidence.took, "bare": t1 - t0, "free": time.perf_counter() - t1}
                 evidence = replace(evidence, bare=words, free=free, took=took)
             known[job.key] = evidence

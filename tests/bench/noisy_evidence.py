@@ -19,6 +19,7 @@ import numpy as np
 from noisy_material import Job
 
 from handsfree.audio.speech import cut
+from handsfree.engines import whisper_loading
 from handsfree.engines.apart import Apart
 from handsfree.engines.base import SAMPLE_RATE, Clip, HeardWord, Hearing, Hypothesis, Sound
 from handsfree.engines.neural import NeuralListener
@@ -199,13 +200,13 @@ FREE_PROMPT = (
 )
 
 
-def free_words(neural: NeuralListener, sound: Sound) -> str:
-    """Whisper's own free dictation (beam 5, 30 s window) with a prompt in the trade's spelling."""
+def free_words(sound: Sound) -> str:
+    """Whisper's own free dictation (as it comes, beam 5, 30 s) with a prompt in trade spelling."""
     import ctranslate2
 
     from handsfree.engines.whisper_features import log_mel
 
-    model = neural._model
+    model = whisper_loading.load(harden=False)
     features = log_mel(sound, model.bands, 30.0)[:, :3000]
     opening = model.tokens.opening(FREE_PROMPT, 200)
     found = model.encoder.generate(
