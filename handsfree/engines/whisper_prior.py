@@ -6,7 +6,7 @@ import numpy as np
 
 from handsfree.engines.whisper_decoder import Decoder, Floats, Memory, log_norms
 
-_MOST_KNOWN = 50_000
+_MOST_KNOWN = 20_000
 _BATCH = 16
 
 

@@ -9,7 +9,7 @@ from handsfree.engines.whisper_tokens import Tokens
 from handsfree.grammar.acceptor import Acceptor
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, slots=True)
 class Node:
     """A place inside a word: `children` by next token; `word` and `state` where one ends."""
 
@@ -38,6 +38,7 @@ class TokenTree:
         self.acceptor = acceptor
         self._tokens = tokens
         self._roots: dict[int, Node] = {}
+        self._after: dict[int, Moves] = {}
 
     @property
     def root(self) -> Node:
@@ -58,11 +59,23 @@ class TokenTree:
     def moves(self, node: Node) -> Moves:
         """Everything that may follow `node`. The empty sentence is never offered."""
         if node.moves is None:
-            pairs: list[tuple[int, Node | None]] = list(node.children.items())
-            if node.word is not None:
-                pairs += self._root(node.state).children.items()
-                if node.state in self.acceptor.finals:
-                    pairs.append((self._tokens.end, None))
-            numbers = np.array([token for token, _ in pairs], dtype=np.int64)
-            node.moves = Moves(numbers, tuple(target for _, target in pairs))
+            if node.word is None:
+                node.moves = _listed(node.children)
+            elif node.children:
+                node.moves = _listed(node.children, self._following(node.state))
+            else:  # most nodes: they share what follows, or hours of listening fill the memory
+                node.moves = self._following(node.state)
         return node.moves
+
+    def _following(self, state: int) -> Moves:
+        if state not in self._after:
+            end = {self._tokens.end: None} if state in self.acceptor.finals else {}
+            self._after[state] = _listed(self._root(state).children | end)
+        return self._after[state]
+
+
+def _listed(first: "dict[int, Node] | dict[int, Node | None]", then: Moves | None = None) -> Moves:
+    tokens, targets = np.array(list(first), dtype=np.int64), tuple(first.values())
+    if then is None:
+        return Moves(tokens, targets)
+    return Moves(np.concatenate([tokens, then.tokens]), targets + then.targets)
