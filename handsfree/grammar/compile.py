@@ -88,23 +88,27 @@ def _determinise(moves: _Moves, start: int, end: int) -> Acceptor:
 
     first = closure(start)
     numbers = {first: 0}
+    led: dict[tuple[int, ...], int] = {}  # what many words lead to is looked into once
     arcs: list[dict[str, int]] = []
     finals: set[int] = set()
     todo = [first]
     for states in todo:
         if end in states:
             finals.add(numbers[states])
-        targets: dict[str, set[int]] = defaultdict(set)
+        targets: dict[str, list[int]] = defaultdict(list)
         for state in states:
             for word, target in moves.words[state]:
-                targets[word].update(closure(target))
+                targets[word].append(target)
         here: dict[str, int] = {}
         for word, reached in targets.items():
-            key = frozenset(reached)
-            if key not in numbers:
-                numbers[key] = len(numbers)
-                todo.append(key)
-            here[word] = numbers[key]
+            known = led.get(met := tuple(reached))
+            if known is None:
+                key = frozenset().union(*map(closure, met))
+                if key not in numbers:
+                    numbers[key] = len(numbers)
+                    todo.append(key)
+                known = led[met] = numbers[key]
+            here[word] = known
         arcs.append(here)
     return Acceptor(0, tuple(arcs), frozenset(finals))
 
@@ -113,15 +117,19 @@ def minimal(acceptor: Acceptor) -> Acceptor:
     """Merge states from which the same sentences can be finished."""
     block = [int(s in acceptor.finals) for s in range(len(acceptor.arcs))]
     count = len(set(block))
+    # Equal words are compared once: what is left to tell states apart is where they lead.
+    ordered = [sorted(arcs) for arcs in acceptor.arcs]
+    named: dict[tuple[str, ...], int] = {}
+    spelled = [named.setdefault(tuple(words), len(named)) for words in ordered]
+    targets = [
+        [arcs[word] for word in words] for arcs, words in zip(acceptor.arcs, ordered, strict=True)
+    ]
     while True:
-        signatures: dict[tuple[int, frozenset[tuple[str, int]]], int] = {}
-        after = [
-            signatures.setdefault(
-                (block[s], frozenset((w, block[t]) for w, t in arcs.items())), len(signatures)
-            )
-            for s, arcs in enumerate(acceptor.arcs)
+        signatures: dict[tuple[int, int, tuple[int, ...]], int] = {}
+        block = [
+            signatures.setdefault((own, words, tuple([block[t] for t in led])), len(signatures))
+            for own, words, led in zip(block, spelled, targets, strict=True)
         ]
-        block = after
         if len(signatures) == count:
             break
         count = len(signatures)
