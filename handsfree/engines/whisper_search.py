@@ -84,12 +84,14 @@ def search(
     keep: int,
     longest: int,
     worst: float = -math.inf,
+    letters: float = math.inf,
 ) -> Found:
     """Decode one utterance; at most `longest` tokens a path, `keep` finished paths.
 
     A path that cannot hope to come within `worst` (natural log units a token, below 0) of the
-    free decoding so far is dropped: over talk all of them soon are. So is one that says things
-    again: over short sound the model likes to wherever the grammar lets it, and nobody speaks so.
+    free decoding so far is dropped: over talk all of them soon are. So is one of more than
+    `letters` letters, which nobody can say in that time, and one that says things again: over
+    short sound the model likes to wherever the grammar lets it, and nobody speaks so.
 
     Both decodings share the run over `opening` and each step's batch (free path in row 0).
     Probabilities are over the whole vocabulary less the masked tokens.
@@ -109,7 +111,8 @@ def search(
             found.free, free_open = _greedy(
                 found.free, logits[free_row] - norms[free_row], masks, step == 0, end
             )
-        parents, active = _extend(tree, active, rows, logits, norms, breadth(beam, step), found)
+        width = breadth(beam, step)
+        parents, active = _extend(tree, active, rows, logits, norms, width, found, letters)
         found.inside = sorted(found.inside, key=lambda path: -path.score)[:keep]
         least = found.free.score + worst
         if len(found.inside) >= keep:
@@ -180,6 +183,7 @@ def _extend(
     norms: Floats,
     beam: int,
     found: Found,
+    letters: float = math.inf,
 ) -> tuple[list[int], list[Path]]:
     """The `beam` best one-token extensions with the row each comes from.
 
@@ -197,7 +201,7 @@ def _extend(
         for j, target in enumerate(moves.targets):
             if target is None:
                 ended = _grown(path, None, int(moves.tokens[j]), float(logs[j]))
-                if not stutters(ended.words):
+                if not stutters(ended.words) and sum(map(len, ended.words)) <= letters:
                     found.inside.append(ended)
     offers.sort(key=lambda offer: -offer[0])
     parents, grown = [], []
@@ -211,7 +215,7 @@ def _extend(
         if target is None:
             continue
         longer = _grown(path, target, int(moves.tokens[j]), log)
-        if stutters(longer.words):
+        if stutters(longer.words) or sum(map(len, longer.words)) > letters:
             continue
         grown.append(longer)
         parents.append(rows[index])

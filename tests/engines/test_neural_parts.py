@@ -178,9 +178,21 @@ def test_what_says_things_again_is_no_answer(folder: Path) -> None:
     assert stutters(("left", "heel", "left", "heel"))
     assert stutters(("no", "no", "no"))
     assert not stutters(("left", "heel", "left"))
+    said = ["left", "heel", "left", "heel"]
+    assert [way.words for way in ended(folder, said, 99)] == [("left", "heel")]
+
+
+def test_what_nobody_can_say_in_the_time_is_no_answer(folder: Path) -> None:
+    said = ["left", "heel", "cracked"]
+    assert [len(way.words) for way in ended(folder, said, 15)] == [2, 3]
+    assert [len(way.words) for way in ended(folder, said, 14)] == [2]
+    assert ended(folder, said, 7) == []
+
+
+def ended(folder: Path, said: list[str], letters: float) -> list[Way]:
+    """What is finished on the way through `said`, which may also end after two words."""
     pytest.importorskip("tokenizers", reason="the package tokenizers is not installed")
     tokens = Tokens(folder / "tokenizer.json", multilingual=False)
-    said = ["left", "heel", "left", "heel"]
     tree = TokenTree(from_sentences([said[:2], said]), tokens)
     node, spelled, found = tree.root, (), Found()
     logits = np.zeros((1, tokens.end + 1), np.float32)
@@ -190,8 +202,8 @@ def test_what_says_things_again_is_no_answer(folder: Path) -> None:
             (node,) = (t for k, t in zip(moves.tokens, moves.targets, strict=True) if k == token)
             spelled = (*spelled, token)
         path = Way(node, spelled, words=tuple(said[: count - 1]))
-        _extend(tree, [path], [0], logits, np.zeros(1, np.float32), 8, found)
-    assert [way.words for way in found.inside] == [("left", "heel")]
+        _extend(tree, [path], [0], logits, np.zeros(1, np.float32), 8, found, letters)
+    return found.inside
 
 
 def test_an_automaton_without_sentences_offers_nothing(folder: Path) -> None:
