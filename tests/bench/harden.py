@@ -52,6 +52,9 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=30.0, help="of teaching")
     parser.add_argument("--rate", type=float, default=1.5e-3, help="learning rate")
     parser.add_argument("--go-on", action="store_true", help=f"from what {OUT.name} holds")
+    parser.add_argument(
+        "--halfway", action="store_true", help="keep the mean of that and of what is learnt"
+    )
     parser.add_argument("--write", action="store_true", help=f"write {OUT.name}")
     options = parser.parse_args()
     weights = read_weights(find_model().path / "model.bin")
@@ -67,8 +70,13 @@ def main() -> None:
     changes = model.fresh_changes(tree, 5)
     if options.go_on:
         changes = model.gone_on(changes, _read(OUT))
+    before = {name: value.clone() for name, value in changes.items()}
     pupil = Pupil(tree, changes, heads, len(spelled.opening) - 1)
     _teach(pupil, feed, options)
+    if options.halfway:
+        # The mean of two solutions that lie near each other hears better than either in what
+        # neither was taught last (Wortsman et al. 2022, model soups).
+        pupil.steady = {name: (before[name] + pupil.steady[name]) / 2 for name in before}
     if options.write:
         _write(pupil.steady, OUT)
 
