@@ -108,11 +108,19 @@ class _Denoising:
         rest = denoise.Denoised(raw[samples:], clean[samples:], speech[frames:])
         self._held = [rest]
         voice = detector.take(frames)
-        both = np.maximum(speech[:frames], voice)
-        return Activity(raw[:samples], clean[:samples], both, voice)
+        both = np.maximum(np.where(_silent(raw, frames), 0.0, speech[:frames]), voice)
+        return Activity(raw[:samples], clean[:samples], both.astype(np.float32), voice)
 
     def close(self) -> None:
         self._denoiser.close()
+
+
+def _silent(raw: Sound, frames: int) -> NDArray[np.bool_]:
+    """Which frames are too soft to hold a voice; the denoiser takes soft hiss for one."""
+    whole = np.zeros(frames * FRAME, np.float32)
+    whole[: min(len(raw), len(whole))] = raw[: len(whole)]
+    power = np.square(whole).reshape(frames, FRAME).mean(axis=1)
+    return np.asarray(power < 10 ** (voicing.SILENT_DBFS / 10))
 
 
 class _WithoutDenoiser:

@@ -88,6 +88,11 @@ class Cutter:
         return self._start is not None and quiet < self._set.early_pause_s
 
     @property
+    def idle(self) -> bool:
+        """Whether nothing that may be speech has begun."""
+        return self._start is None
+
+    @property
     def voice_s(self) -> float:
         """Seconds of likely speech so far in what is being said, 0 while nothing is."""
         return self._likely * FRAME_S if self.speaking else 0.0

@@ -67,6 +67,36 @@ def test_hours_of_sound_are_not_kept(make) -> None:
     assert len(detector._found) < 4
 
 
+def test_silence_is_not_looked_into_and_loses_no_word(make, speak) -> None:
+    """Nor is soft hiss, which the denoiser takes for a voice; a word after it is heard whole."""
+    asked = []
+
+    class Counted:
+        def __init__(self, network) -> None:
+            self._network = network
+
+        def process_chunk(self, pcm: bytes) -> float:
+            asked.append(pcm)
+            return self._network.process_chunk(pcm)
+
+    detector = VoiceDetector()
+    detector._network = Counted(detector._network)
+    hiss = 3e-4 * np.random.default_rng(1).standard_normal(20 * SAMPLE_RATE)
+    detector.feed(hiss.astype(np.float32))
+    assert not asked
+    assert detector.take(detector.ready).max() == 0
+    word = speak("foot down")
+    detector.feed(word)
+    detector.finish()
+    assert detector.take(detector.ready)[:30].max() > 0.5
+    sound = np.concatenate([hiss.astype(np.float32), word])
+    parts = list(activity(sound[at : at + 480] for at in range(0, len(sound), 480)))
+    speech = np.concatenate([part.speech for part in parts])
+    assert speech[: 20 * 100 - 5].max() < 0.1
+    (clip,) = cut([sound])
+    assert clip.start_s == pytest.approx(20 - 0.35, abs=0.15)
+
+
 def test_neither_rasp_nor_blows_are_a_voice(make) -> None:
     for noise in (make.rasp_strokes(4.0), make.pink_noise(4.0, 0.1)):
         assert probabilities(noise, 1600).max() < 0.4
