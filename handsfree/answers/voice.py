@@ -35,9 +35,9 @@ _LONGEST = 160
 """Characters synthesised at once: memory grows with them. About 10 s of speech."""
 _MOST = 800
 """Characters of a part that are spoken, nearly a minute; then it says that there is more."""
-_REMEMBERED = 128
+_REMEMBERED = 40
 _REMEMBERED_LENGTH = 80
-"""Phrases of at most so many characters are remembered (at most 70 MB, usually 10)."""
+"""Phrases of at most so many characters are remembered (at most 22 MB)."""
 
 
 class Speech(Protocol):

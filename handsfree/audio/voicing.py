@@ -20,9 +20,9 @@ _CHUNK = 512
 """Samples the network looks at; it is the same for each 10 ms inside them."""
 
 SILENT_DBFS = -66.0
-"""Below this nobody is asked whether there is a voice: digital silence, or hiss far below the
-softest voice that is listened to (`speech.CutSettings.min_level_db`), which takes a tenth of a
-core to turn away."""
+"""A stretch below this holds no voice, whatever the detectors say: digital silence, or soft hiss,
+which takes a fifth of a core to turn away. A voice at a headset is 20 dB above it or more (common
+practice, no source)."""
 _BEFORE = 4
 """Chunks of silence the network hears all the same when something follows (0.13 s)."""
 
