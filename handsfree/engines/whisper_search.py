@@ -175,6 +175,11 @@ def stutters(words: tuple[str, ...]) -> bool:
     return False
 
 
+def _sayable(words: tuple[str, ...], letters: float) -> bool:
+    """Whether a person may have said this: no longer than there was time for, nothing again."""
+    return sum(map(len, words)) <= letters and not stutters(words)
+
+
 def _extend(
     tree: TokenTree,
     active: list[Path],
@@ -201,7 +206,7 @@ def _extend(
         for j, target in enumerate(moves.targets):
             if target is None:
                 ended = _grown(path, None, int(moves.tokens[j]), float(logs[j]))
-                if not stutters(ended.words) and sum(map(len, ended.words)) <= letters:
+                if _sayable(ended.words, letters):
                     found.inside.append(ended)
     offers.sort(key=lambda offer: -offer[0])
     parents, grown = [], []
@@ -215,7 +220,7 @@ def _extend(
         if target is None:
             continue
         longer = _grown(path, target, int(moves.tokens[j]), log)
-        if stutters(longer.words) or sum(map(len, longer.words)) > letters:
+        if not _sayable(longer.words, letters):
             continue
         grown.append(longer)
         parents.append(rows[index])

@@ -57,6 +57,8 @@ def main() -> None:
     )
     parser.add_argument("--write", action="store_true", help=f"write {OUT.name}")
     options = parser.parse_args()
+    if options.halfway and not options.go_on:
+        parser.error("--halfway needs --go-on")
     weights = read_weights(find_model().path / "model.bin")
     heads = int(weights["encoder/num_heads"]), int(weights["decoder/num_heads"])
     tree, spelled = model.frozen(weights), harden_lessons.spelling()

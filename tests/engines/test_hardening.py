@@ -12,7 +12,7 @@ from handsfree.engines import neural, whisper_loading
 from handsfree.engines.base import SAMPLE_RATE, Sound
 from handsfree.engines.hardening import CHANGES, few_tokens, hardened, read_changes
 from handsfree.engines.whisper_features import log_mel
-from handsfree.engines.whisper_model import PACKAGE, find_model, read_weights
+from handsfree.engines.whisper_model import PACKAGE, ModelFolder, find_model, read_weights
 from handsfree.errors import EngineError
 
 soundfile = pytest.importorskip("soundfile", reason="soundfile is not installed")
@@ -73,6 +73,15 @@ def test_changes_of_another_model_are_refused(model_bin: Path) -> None:
     for wrong in ({"encoder/nothing": np.ones(3)}, {"encoder/conv1/bias": np.ones(3)}):
         with pytest.raises(EngineError, match="does not belong"):
             hardened(model_bin, wrong)
+
+
+def test_a_folder_without_its_vocabulary_is_one_line(model_bin: Path, tmp_path: Path) -> None:
+    (tmp_path / "model.bin").symlink_to(model_bin)
+    with (
+        pytest.raises(EngineError, match=r"lacks vocabulary\.txt"),
+        whisper_loading._hardened(ModelFolder(tmp_path, True)),
+    ):
+        pass
 
 
 def test_a_damaged_file_is_one_line(tmp_path: Path) -> None:

@@ -138,7 +138,7 @@ def test_what_cannot_come_near_the_free_decoding_is_given_up(
     model = whisper_loading.load()
     opening = model.tokens.opening(neural.DEFAULT_PROMPT, 224)
     steps = []
-    advance = type(model.decoder).advance
+    advance = Decoder.advance
 
     def counted(self: Decoder, tokens: Ints, *rest: Any) -> Floats:
         steps.append(len(tokens))
