@@ -193,11 +193,20 @@ class _Judge:
         return list(found.values())
 
     def _ranked(self) -> tuple[list[Known], list[Known]]:
-        """The version that stands in the review, and the other: the later, if not empty."""
+        """The version that stands in the review, and the other.
+
+        The later stands, unless it has nothing here: what it moved elsewhere is asked about
+        there, and the place it was moved from must ask too.
+        """
         one, two = self._version(0), self._version(1)
-        if not one or not two:
-            return (one, two) if one else (two, one)
-        return (one, two) if self._last_own(0) > self._last_own(1) else (two, one)
+        ranks = [
+            (bool(each), self._is_here(each), self._last_own(at))
+            for at, each in enumerate((one, two))
+        ]
+        return (one, two) if ranks[0] > ranks[1] else (two, one)
+
+    def _is_here(self, entries: list[Known]) -> bool:
+        return any(entry.utterance_id == self._id for entry in entries)
 
     def _last_own(self, at: int) -> tuple[str, ...]:
         orders = (order(s) for _, s in self._own_stamps(at))
