@@ -17,6 +17,7 @@ from handsfree.engines.base import SAMPLE_RATE, Clip, Sound
 from handsfree.engines.together import Together, Verdict
 from handsfree.errors import EngineError, LogError
 from handsfree.grammar.grammar import Reading
+from handsfree.listening.memory import give_back
 from handsfree.listening.mouth import Mouth
 from handsfree.recording import Line, Recorder
 from handsfree.spool import Spool
@@ -44,6 +45,9 @@ from then on every block is looked at when it comes."""
 
 SETTLE_S = 1.0
 """How often the spool is told how far the sound has been dealt with."""
+
+GIVE_BACK_S = 30.0
+"""How often memory is given back, at most, and only when something was heard since (s)."""
 
 WORDS_OF_MINE_SHARE = 0.3
 """With this much of a clip the program's own voice, words that it has just said are its own."""
@@ -93,6 +97,8 @@ class Listening:
     _last: Line | None = field(default=None, init=False)
     _noted: dict[str, object] = field(default_factory=dict, init=False)
     _settled_s: float = field(default=0.0, init=False)
+    _used_memory: bool = field(default=False, init=False)
+    _gave_back_s: float = field(default=0.0, init=False)
     _next_look_s: float = field(default=0.0, init=False)
     _stopping: bool = field(default=False, init=False)
     _finished: bool = field(default=False, init=False)
@@ -182,6 +188,15 @@ class Listening:
         self._tell_troubles()
         if now - self._settled_s >= SETTLE_S:
             self._settle()
+            self._give_back()
+
+    def _give_back(self) -> None:
+        """Between utterances, when nobody waits for anything."""
+        busy = self._pending or not self._cutter.idle or not self.mouth.idle
+        if busy or not self._used_memory or self.now_s - self._gave_back_s < GIVE_BACK_S:
+            return
+        give_back()
+        self._used_memory, self._gave_back_s = False, self.now_s
 
     def _finish(self, stream: Follower) -> None:
         rest = self.guard.flush()
@@ -227,6 +242,7 @@ class Listening:
     # Utterances
 
     def _decided(self, clip: Clip, future: "Future[Verdict]") -> None:
+        self._used_memory = True
         try:
             verdict = future.result()
         except EngineError as error:
