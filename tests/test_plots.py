@@ -5,14 +5,12 @@ import subprocess
 import sys
 import xml.etree.ElementTree as ET
 from datetime import date, timedelta
-from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handsfree import plots
-from handsfree.errors import HandsfreeError
 from handsfree.grammar.grammar import load
 from handsfree.plots.picture import description, trend
 from handsfree.records.entries import Entry, Measurement, Work
@@ -189,35 +187,6 @@ def test_any_numbers_can_be_drawn(points: list[tuple[str, float]]):
 def test_a_picture_is_of_one_quantity():
     with pytest.raises(ValueError, match="one quantity"):
         plots.picture("Bramble", [])
-
-
-def test_a_file_is_written_whole_and_not_over_another(tmp_path: Path):
-    file = tmp_path / "toe.svg"
-    plots.write(file, "one")
-    with pytest.raises(HandsfreeError, match=r"toe\.svg is there already; --force writes over it"):
-        plots.write(file, "two")
-    assert file.read_text() == "one"
-    plots.write(file, "three ü", force=True)
-    assert file.read_text(encoding="utf-8") == "three ü"
-    assert [p.name for p in tmp_path.iterdir()] == ["toe.svg"]
-
-
-def test_where_nothing_can_be_written_one_line_says_so(tmp_path: Path):
-    with pytest.raises(HandsfreeError, match="cannot be written: No such file or directory"):
-        plots.write(tmp_path / "nowhere" / "toe.svg", "x")
-    (tmp_path / "folder").mkdir()
-    with pytest.raises(HandsfreeError, match="cannot be written"):
-        plots.write(tmp_path / "folder", "x", force=True)
-    assert [p.name for p in tmp_path.iterdir()] == ["folder"]
-
-
-def test_a_write_that_fails_half_way_leaves_the_old_file(tmp_path: Path):
-    file = tmp_path / "toe.svg"
-    file.write_text("old")
-    with pytest.raises(UnicodeEncodeError):
-        plots.write(file, "new \ud800", force=True)
-    assert file.read_text() == "old"
-    assert [p.name for p in tmp_path.iterdir()] == ["toe.svg"]
 
 
 def test_the_libraries_are_loaded_only_when_something_is_drawn():

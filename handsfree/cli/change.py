@@ -17,6 +17,7 @@ from handsfree.cli.wanted import Wanted, wanted
 from handsfree.errors import HandsfreeError
 from handsfree.grammar.grammar import Grammar, load
 from handsfree.log import Log
+from handsfree.sheets.files import write_new
 from handsfree.sums.change import (
     NO_CHANGE,
     FindingTrack,
@@ -111,7 +112,7 @@ class _Report:
 
     def show(self, plot: bool, svg: Path | None, force: bool, helped: bool, as_json: bool) -> None:
         if svg is not None:
-            plots.write(svg, plots.svg(self._picture(), self.words), force)
+            write_new(svg, plots.svg(self._picture(), self.words), force)
             click.echo(f"written: {safe(str(svg))}", err=as_json)
         if as_json:
             click.echo(json.dumps(self._json(helped)))

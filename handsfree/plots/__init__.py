@@ -2,7 +2,6 @@
 
 from handsfree.plots.characters import terminal
 from handsfree.plots.drawing import svg
-from handsfree.plots.files import write
 from handsfree.plots.picture import Picture, picture
 
-__all__ = ["Picture", "picture", "svg", "terminal", "write"]
+__all__ = ["Picture", "picture", "svg", "terminal"]

@@ -261,7 +261,8 @@ def test_svg_is_written_once(change: Change, tmp_path: Path):
     assert ET.parse(file).getroot().tag.endswith("svg")
     again = change("Bramble", "--of", "toe length", "--svg", file)
     assert again.code == 1
-    assert "--force writes over it" in again.err
+    assert "is there already" in again.err
+    assert "--force" in again.err
     forced = change("Bramble", "--of", "toe length", "--svg", file, "--force", "--json")
     assert forced.code == 0
     assert json.loads(forced.out)["measures"]
