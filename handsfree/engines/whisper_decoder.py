@@ -5,12 +5,13 @@ B rows (hypotheses), n new tokens, L past tokens, T encoder frames (20 ms each),
 d = D / H channels a head, D model channels, V text tokens.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from handsfree.engines.whisper_model import Weights, dense
+from handsfree.engines.whisper_model import EMBEDDINGS, Weights, dense
 from handsfree.errors import EngineError
 
 Floats = NDArray[np.float32]
@@ -18,35 +19,72 @@ Ints = NDArray[np.int64]
 
 _EPSILON = np.float32(1e-5)
 _GELU = 3
-_FEW, _PART = 16, 192
-"""Up to so many rows are multiplied by so many outputs at a time (see `Linear._few`)."""
-_BLOCK = 256
-"""Rows unpacked at once: few enough to stay in the processor's cache (2048 took twice as long)."""
+_UNPACKED = 100_000
+"""Numbers unpacked at once: few enough to stay in the processor's cache."""
+
+
+class Packed:
+    """A matrix (outputs, inputs) as int16 with one scale a row: about as exact as float16.
+
+    It takes half the memory of float32, and unpacking it part by part is quicker than reading
+    float32 from memory (measured 9 against 15 ms for 50,257 × 384 by 5 rows).
+    """
+
+    def __init__(self, weights: Weights, name: str) -> None:
+        """Pack the variable `name`. Raises EngineError when it is missing."""
+        if name not in weights:
+            raise EngineError(f"the Whisper model lacks the variable {name}")
+        self._values = np.empty(weights[name].shape, np.int16)
+        self._scale = np.empty(len(self._values), np.float32)
+        self._step = max(16, _UNPACKED // self.width)
+        for rows in self._parts(len(self._values)):
+            part = dense(weights, name, rows)
+            largest = np.abs(part).max(axis=1)
+            self._scale[rows] = np.where(largest > 0, largest, 1) / np.float32(32767)
+            self._values[rows] = np.rint(part / self._scale[rows, None])
+
+    def __len__(self) -> int:
+        return len(self._values)
+
+    @property
+    def width(self) -> int:
+        """Inputs."""
+        return int(self._values[:1].size)
+
+    def __getitem__(self, rows: Ints) -> Floats:
+        """The rows of these numbers."""
+        return np.asarray(self._values[rows] * self._scale[rows][..., None])
+
+    def times(self, x: Floats, outputs: int | None = None) -> Floats:
+        """The product with each of `x` (n, inputs), of the first `outputs` rows: (n, outputs)."""
+        count = len(self._values) if outputs is None else outputs
+        out = np.empty((count, len(x)), np.float32)
+        unpacked = np.empty((self._step, self.width), np.float32)
+        across = np.ascontiguousarray(x.T)
+        for rows in self._parts(count):
+            part = unpacked[: rows.stop - rows.start]
+            np.copyto(part, self._values[rows], casting="unsafe")
+            np.matmul(part, across, out=out[rows])
+        out *= self._scale[:count, None]
+        return np.ascontiguousarray(out.T)
+
+    def _parts(self, count: int) -> Iterator[slice]:
+        return (slice(at, min(at + self._step, count)) for at in range(0, count, self._step))
 
 
 @dataclass(frozen=True)
 class Linear:
     """y = weight · x + bias with `weight` (outputs, inputs)."""
 
-    weight: Floats
+    weight: Packed
     bias: Floats
 
     def __call__(self, x: Floats) -> Floats:
         """`x` (…, inputs) to (…, outputs)."""
         # One flat product: a stacked matmul would run as many small ones.
-        flat = x.reshape(-1, x.shape[-1])
-        out = self._few(flat) if len(flat) <= _FEW else flat @ self.weight.T
+        out = self.weight.times(x.reshape(-1, x.shape[-1]))
         out += self.bias
-        return np.asarray(out).reshape(*x.shape[:-1], -1)
-
-    def _few(self, flat: Floats) -> Floats:
-        """The product by parts of `weight`, each small enough for OpenBLAS to use it as it lies
-        in memory; it would copy the whole first, at up to three times the cost."""
-        across = np.ascontiguousarray(flat.T)
-        out = np.empty((len(self.weight), len(flat)), np.float32)
-        for at in range(0, len(out), _PART):
-            np.matmul(self.weight[at : at + _PART], across, out=out[at : at + _PART])
-        return np.ascontiguousarray(out.T)
+        return out.reshape(*x.shape[:-1], -1)
 
 
 @dataclass(frozen=True)
@@ -126,7 +164,7 @@ class Decoder:
         if activation != _GELU or not int(weights.get("decoder/pre_norm", np.int8(1))):
             raise EngineError("the Whisper model's decoder is not the usual pre-norm GELU one")
         self.heads = int(weights.get("decoder/num_heads", np.int16(0)))
-        self._embeddings, self._scale = _packed(weights, "decoder/embeddings/weight")
+        self._embeddings = Packed(weights, EMBEDDINGS)
         self.vocabulary = min(vocabulary, len(self._embeddings))
         self._positions = dense(weights, "decoder/position_encodings/encodings")
         self._norm = _norm(weights, "decoder/layer_norm")
@@ -142,7 +180,7 @@ class Decoder:
     @property
     def width(self) -> int:
         """D, channels of the model."""
-        return int(self._embeddings.shape[1])
+        return self._embeddings.width
 
     def listen(self, encoded: Floats) -> Memory:
         """Project encoder output (T, D) once for all later steps."""
@@ -169,8 +207,7 @@ class Decoder:
         """
         _rows, new = tokens.shape
         start, end = cache.used, cache.used + new
-        x: Floats = self._embeddings[tokens] * self._scale[tokens][..., None]
-        x += self._positions[start:end]
+        x = self._embeddings[tokens] + self._positions[start:end]
         # A token sees the past and itself; with one new token nothing needs hiding.
         hidden = np.triu(np.full((new, end), -np.inf, np.float32), start + 1) if new > 1 else None
         for index, layer in enumerate(self.layers):
@@ -216,35 +253,7 @@ class Decoder:
 
     def logits(self, states: Floats) -> Floats:
         """Scores of every text token after `states` (B, D), shape (B, V)."""
-        out = np.empty((self.vocabulary, len(states)), np.float32)
-        block = np.empty((_BLOCK, self.width), np.float32)
-        across = np.ascontiguousarray(states.T)
-        for at in range(0, self.vocabulary, _BLOCK):
-            rows = slice(at, min(at + _BLOCK, self.vocabulary))
-            part = block[: rows.stop - at]
-            np.copyto(part, self._embeddings[rows], casting="unsafe")
-            np.matmul(part, across, out=out[rows])
-        out *= self._scale[: self.vocabulary, None]
-        return np.ascontiguousarray(out.T)
-
-
-def _packed(weights: Weights, name: str) -> tuple[NDArray[np.int16], Floats]:
-    """A matrix as int16 with one scale a row: about as exact as the float16 in the file.
-
-    It takes half the memory of float32, and casting it block by block is quicker than
-    reading float32 from memory (measured 9 against 15 ms for 50,257 × 384 by 5 rows).
-    """
-    if name not in weights:
-        raise EngineError(f"the Whisper model lacks the variable {name}")
-    packed = np.empty(weights[name].shape, np.int16)
-    scale = np.empty(len(packed), np.float32)
-    for at in range(0, len(packed), _BLOCK):
-        rows = slice(at, at + _BLOCK)
-        part = dense(weights, name, rows)
-        largest = np.abs(part).max(axis=1)
-        scale[rows] = np.where(largest > 0, largest, 1) / np.float32(32767)
-        packed[rows] = np.rint(part / scale[rows, None])
-    return packed, scale
+        return self._embeddings.times(states, self.vocabulary)
 
 
 def _root(channels: int) -> np.float32:
@@ -256,7 +265,7 @@ def _norm(weights: Weights, name: str) -> Norm:
 
 
 def _linear(weights: Weights, name: str) -> Linear:
-    weight = np.ascontiguousarray(dense(weights, f"{name}/weight"))
+    weight = Packed(weights, f"{name}/weight")
     bias = f"{name}/bias"
     shift = dense(weights, bias) if bias in weights else np.zeros(len(weight), np.float32)
     return Linear(weight, shift)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from handsfree.engines import whisper_model
-from handsfree.engines.whisper_decoder import gelu, softmax
+from handsfree.engines.whisper_decoder import Packed, gelu, softmax
 from handsfree.engines.whisper_features import log_mel
 from handsfree.engines.whisper_model import (
     PACKAGE_SHA256,
@@ -64,6 +64,23 @@ def test_gelu_and_softmax_match_exact_values() -> None:
     exact = [v * 0.5 * (1 + erf(v / 2**0.5)) for v in x.tolist()]
     np.testing.assert_allclose(gelu(x), exact, atol=2e-6)
     np.testing.assert_allclose(softmax(np.log(np.float32([[1, 2, 5]]))), [[0.125, 0.25, 0.625]])
+
+
+@pytest.mark.parametrize("shape", [(700, 512), (512, 2048), (5, 3)])
+@pytest.mark.parametrize("count", [1, 40])
+def test_a_packed_matrix_multiplies_as_the_whole_one(shape: tuple[int, int], count: int) -> None:
+    rng = np.random.default_rng(shape[0] + count)
+    matrix = (rng.standard_normal(shape) * rng.uniform(0.01, 3, (shape[0], 1))).astype(np.float16)
+    matrix[0] = 0
+    packed = Packed({"m": matrix}, "m")
+    x = rng.standard_normal((count, shape[1])).astype(np.float32)
+    exact = x.astype(np.float64) @ matrix.astype(np.float64).T
+    close = 1e-3 * np.abs(matrix.astype(np.float64)).max() * np.sqrt(shape[1])
+    np.testing.assert_allclose(packed.times(x), exact, atol=close)
+    np.testing.assert_allclose(packed.times(x, 3), exact[:, :3], atol=close)
+    np.testing.assert_allclose(packed[np.array([[0, 4]])][0], matrix[[0, 4]], atol=2e-4)
+    with pytest.raises(EngineError, match="lacks the variable n"):
+        Packed({"m": matrix}, "n")
 
 
 def test_missing_folder_and_missing_file_are_named(tmp_path: Path) -> None:
