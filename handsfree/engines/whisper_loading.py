@@ -56,6 +56,7 @@ class Model:
 
 
 VOCABULARY = "vocabulary.txt"
+PREPARED_LENGTHS = 16
 
 _models: dict[tuple[Path, int, bool], Model] = {}
 _loading = threading.Lock()
@@ -106,6 +107,9 @@ def _hardened(folder: ModelFolder) -> Iterator[tuple[Path, dict[str, bytes] | No
 
 
 def _read(folder: ModelFolder, harden: bool) -> Model:
+    # Read by oneDNN, inside CTranslate2, when it is first used: it would keep what it prepared
+    # for each length of sound, half a megabyte each, until 1024 lengths were heard.
+    os.environ.setdefault("ONEDNN_PRIMITIVE_CACHE_CAPACITY", str(PREPARED_LENGTHS))
     try:
         from ctranslate2.models import Whisper
     except ImportError as error:

@@ -1,7 +1,9 @@
 """The neural listener on real speech, and its decoder against CTranslate2's own."""
 
+import ctypes
 import shutil
 import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -221,6 +223,36 @@ def test_weights_are_shared(listener: NeuralListener) -> None:
     assert whisper_loading.load() is whisper_loading.load()
     named = find_model().path
     assert whisper_loading.load(named) is whisper_loading.load(named, harden=False)
+
+
+LENGTHS = """
+import ctypes, sys
+import numpy as np
+from handsfree.engines import whisper_loading
+
+class Held(ctypes.Structure):
+    _fields_ = [(name, ctypes.c_size_t) for name in "abcdefghij"]
+
+libc = ctypes.CDLL(None)
+libc.mallinfo2.restype = Held
+model = whisper_loading.load()
+def grown(lengths):
+    for length in lengths:
+        model.encode(np.full(length, 0.01, np.float32))
+    return libc.mallinfo2().h  # bytes in use, mallinfo(3)
+before = grown([64_000, *range(16_000, 32_000, 640)])  # the longest takes most
+print(grown(range(32_000, 64_000, 640)) - before)
+"""
+
+
+@pytest.mark.skipif(
+    sys.platform != "linux" or not hasattr(ctypes.CDLL(None), "mallinfo2"),
+    reason="the C library does not tell what is in use",
+)
+def test_memory_does_not_grow_with_every_length_of_sound() -> None:
+    """50 lengths more took 31 MB while something was kept for each of them."""
+    done = subprocess.run([sys.executable, "-c", LENGTHS], capture_output=True, text=True)
+    assert int(done.stdout) < 10e6, done.stderr
 
 
 def test_unusable_folders_are_told_in_one_line(tmp_path: Path) -> None:
