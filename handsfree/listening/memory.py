@@ -22,8 +22,7 @@ def _trim() -> Callable[[int], int] | None:
     if not sys.platform.startswith("linux"):
         return None
     try:
-        # malloc_trim(3): "attempts to release free memory from the heap", from the ends and,
-        # since glibc 2.8, whole pages within it, in every arena.
+        # malloc_trim(3): since glibc 2.8 whole free pages in every arena, not the top alone.
         trim: Callable[[int], int] = ctypes.CDLL(None).malloc_trim
     except (OSError, AttributeError):
         return None
