@@ -121,8 +121,8 @@ def compare(evidence: Sequence[Evidence], readers: dict[str, object]) -> None:
     for name in ("snr_db", "pace", "words", "written", "unread", "lead"):
         ways.append((f"without {name}", evidence, (name,)))
     for name in ("accepted", "heard", "first", "lead", "of"):
-        left = (f"neural_{name}", f"pocketsphinx_{name}")
-        ways.append((f"without {left[0]} and {left[1]}", evidence, left))
+        both = (f"neural_{name}", f"pocketsphinx_{name}")
+        ways.append((f"without {both[0]} and {both[1]}", evidence, both))
     for title, some, left in ways:
         signs = {
             case: {name: sign for name, sign in of.items() if name not in left}

@@ -263,7 +263,7 @@ class Shed:
         power = noises.speech_power(speech.astype(np.float64), SAMPLE_RATE)
         wanted = CLEAN_SNR_DB if snr_db is None else snr_db
         mixed = speech + noises.scale_to_snr(noise, SAMPLE_RATE, power, wanted)
-        return np.clip(mixed, -1.0, 1.0).astype(np.float32)
+        return np.asarray(np.clip(mixed, -1.0, 1.0), np.float32)
 
 
 def padded(sound: Sound) -> Sound:
@@ -402,7 +402,7 @@ def noise_jobs(shed: Shed) -> list[Job]:
     def made(name: str) -> Callable[[], Sound]:
         def make() -> Sound:
             noise = shed.noise(name, 15 * SAMPLE_RATE, HELD_OUT, 0, 5)
-            return (noise / np.abs(noise).max() * 0.5).astype(np.float32)
+            return np.asarray(noise / np.abs(noise).max() * 0.5, np.float32)
 
         return make
 

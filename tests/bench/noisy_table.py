@@ -2,7 +2,7 @@
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, cast
 
@@ -10,7 +10,7 @@ import numpy as np
 from noisy_evidence import ClipEvidence, Evidence, several
 from noisy_material import HELD_OUT, MADE_CONDITIONS, TALK_CONDITIONS, TUNING, condition_name
 
-from handsfree.engines.base import Clip, Hearing
+from handsfree.engines.base import Clip, Hearing, Listener
 from handsfree.engines.confidence import Confidence
 from handsfree.engines.confidence import load as load_confidence
 from handsfree.engines.together import Candidate, Room, Scores, Together, Verdict
@@ -140,7 +140,7 @@ def grammars(evidence: Sequence[Evidence], grammar: Grammar) -> dict[str, Any]:
 
 def again(names: Sequence[str], reader: Any, by: Confidence | None = None) -> Again:
     """Listeners that give the evidence, weighed by another confidence than the usual if given."""
-    ears = {"pocketsphinx": SphinxAgain(), "neural": NeuralAgain()}
+    ears: dict[str, Listener] = {"pocketsphinx": SphinxAgain(), "neural": NeuralAgain()}
     return Again([ears[name] for name in names], reader, confidence=by or load_confidence())
 
 
@@ -196,7 +196,9 @@ def _judged(evidence: Evidence, verdicts: Sequence[Verdict], reader: Any) -> Jud
 
 def print_all(evidence: Sequence[Evidence], grammar: Grammar) -> None:
     readers = grammars(evidence, grammar)
-    judged = {names: judge(evidence, names, readers) for names in SETS}
+    judged: dict[tuple[str, ...], list[Judged]] = {
+        names: judge(evidence, names, readers) for names in SETS
+    }
     for part in (HELD_OUT, TUNING):
         print(f"\n== made speech, {part} voices")
         for noise, snr_db in MADE_CONDITIONS:
@@ -239,7 +241,7 @@ def _row(name: str, names: Sequence[str], part: str, kind: str, judged: Sequence
     )
 
 
-def _print_talk(judged: dict[tuple[str, ...], list[Judged]]) -> None:
+def _print_talk(judged: Mapping[tuple[str, ...], list[Judged]]) -> None:
     print("\n== talk of real people: false notes and commands an hour")
     for part in (HELD_OUT, TUNING):
         for noise, snr_db in TALK_CONDITIONS:
@@ -255,8 +257,8 @@ def _print_talk(judged: dict[tuple[str, ...], list[Judged]]) -> None:
     for names in SETS:
         talk = [one for one in judged[names] if one.evidence.kind == "talk"]
         _talk_row("all of it", names, talk)
-        noise = [one for one in judged[names] if one.evidence.kind == "noise"]
-        _talk_row("noise alone", names, noise)
+        alone = [one for one in judged[names] if one.evidence.kind == "noise"]
+        _talk_row("noise alone", names, alone)
 
 
 def _talk_row(name: str, names: Sequence[str], here: Sequence[Judged]) -> None:

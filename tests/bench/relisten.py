@@ -32,7 +32,7 @@ Way = Callable[[Setup, Iterable[Task]], Iterator[Again]]
 
 def clips(count: int) -> list[Task]:
     """Stretches of the demo recordings as `transcribe` would have stored them, talk too."""
-    place, found = demo.folder(), []
+    place, found = demo.folder(), list[Task]()
     for row in demo.manifest(place):
         sound, rate = soundfile.read(place / row.file, dtype="float32")
         part = sound[max(0, round((row.start_s - 0.35) * rate)) : round((row.end_s + 0.25) * rate)]
@@ -97,7 +97,9 @@ def main() -> None:
             from handsfree.relisten.cluster import over_cluster
 
             cluster = stack.enter_context(
-                LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=":0")
+                LocalCluster(  # type: ignore[no-untyped-call]
+                    n_workers=2, threads_per_worker=1, dashboard_address=":0"
+                )
             )
             two = lambda setup, tasks: over_cluster(  # noqa: E731
                 setup, tasks, cluster.scheduler_address

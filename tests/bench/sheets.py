@@ -61,6 +61,7 @@ def fill(log: Log, horses: int, visits: int, grammar: Grammar) -> None:
                     readings[words] = grammar.read(words.split())
                 outcome = session.take(readings[words], 1.0)
                 row = UtteranceRow(heard=words, status="recorded", confidence=0.95)
+                assert outcome is not None
                 made += log.append(id, row, [to_json(e) for e in outcome.entries]).entry_ids
             log.confirm(made, by="review")
 
