@@ -2,7 +2,7 @@
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, cast
 
@@ -241,7 +241,7 @@ def _row(name: str, names: Sequence[str], part: str, kind: str, judged: Sequence
     )
 
 
-def _print_talk(judged: Mapping[tuple[str, ...], list[Judged]]) -> None:
+def _print_talk(judged: dict[tuple[str, ...], list[Judged]]) -> None:
     print("\n== talk of real people: false notes and commands an hour")
     for part in (HELD_OUT, TUNING):
         for noise, snr_db in TALK_CONDITIONS:
