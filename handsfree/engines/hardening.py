@@ -1,8 +1,9 @@
-"""What the encoder of the packaged Whisper model was taught of noise, put into its weights.
+"""What the packaged Whisper model was taught of noise and of the trade, put into its weights.
 
 `hardened.npz` holds the changes that `tests/bench/harden.py` learnt, as float16: a whole one under
 the variable's name, a low-rank one as NAME:up (outputs, rank) and NAME:down (rank, inputs), whose
 product is added. They belong to one model.bin (`whisper_model.PACKAGE_SHA256`) and to no other.
+The encoder's go into a model.bin that CTranslate2 reads, the decoder's to our own decoder.
 """
 
 import math
@@ -15,13 +16,23 @@ from typing import Any, BinaryIO
 import numpy as np
 from numpy.typing import NDArray
 
-from handsfree.engines.whisper_model import EMBEDDINGS, Variable, opened, variables, written
+from handsfree.engines.whisper_model import (
+    EMBEDDINGS,
+    Variable,
+    Weights,
+    opened,
+    variables,
+    written,
+)
 from handsfree.errors import EngineError
 
 CHANGES = Path(__file__).with_name("hardened.npz")
 
 FLOATS = {0: "<f4", 4: "<f2"}
 """CTranslate2's numbers of the element types that changes can be added to."""
+
+ENCODER = "encoder/"
+"""What the names of its variables start with; the other changes are the decoder's."""
 
 TOKENS = 128
 """That the decoder which is not used has."""
@@ -64,8 +75,22 @@ def hardened(file: Path, changes: Changes) -> bytes:
                 raise EngineError(f"{CHANGES.name} does not belong to {file}: {name} differs")
         stream.seek(0)
         opening = opened(stream)
+        heard = {name: change for name, change in changes.items() if name.startswith(ENCODER)}
         kept = [_cut(each) for each in places.values() if not _LATER_LAYER.match(each.name)]
-        return written(opening, [(each, _changed(stream, each, changes)) for each in kept])
+        return written(opening, [(each, _changed(stream, each, heard)) for each in kept])
+
+
+def spoken(weights: Weights, changes: Changes) -> Weights:
+    """The decoder's `weights` with their changes added, as they are stored.
+
+    Whether they belong to it, `hardened` has looked at.
+    """
+    return {
+        name: (value + changes[name].reshape(value.shape).astype(value.dtype))
+        if name in changes
+        else value
+        for name, value in weights.items()
+    }
 
 
 def few_tokens(vocabulary: str) -> str:

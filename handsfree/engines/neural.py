@@ -41,6 +41,10 @@ the least had -2.5; 86 of 103 stretches of talk had less than -3."""
 MIN_EVIDENCE = 2.2
 """Least gain a token, natural log, over decoding a soft hiss. Noise alone reached 1.12."""
 
+TAUGHT_EVIDENCE = 1.6
+"""The same for a decoder that was taught, to which short sentences are likelier unheard: all but
+one of 552 tuning sounds of noisy.py it heard rightly had more, 4 stretches of talk in 5 less."""
+
 SHORTEST_S = 0.1
 """Shorter clips hold no word."""
 
@@ -48,7 +52,8 @@ LONGEST_S = 29.0
 """What the encoder takes less its silent tail; the rest of a longer clip is not heard."""
 
 PRIOR_WEIGHT = 0.3
-"""Share of a sentence's log probability without sound that is taken off its score."""
+"""Share of a sentence's log probability without sound that is taken off its score. A decoder
+that was taught to tell sentences of the grammar apart needs none (RESULTS.md)."""
 
 FULL_S = 30.0
 """Seconds of sound and silence the encoder was trained on."""
@@ -108,12 +113,13 @@ class NeuralListener:
 
     `model_dir` names a CTranslate2 Whisper folder of any size; without it the installed
     model package is used. `beam` paths are followed at once and the `nbest` best finished
-    ones given. Sentences are heard over short sound; by an encoder that was not taught of that
+    ones given. Sentences are heard over short sound; by a model that was not taught of that
     also with `patient_s` of silence after it, where free decoding finds more words. A score is
-    the natural log probability less PRIOR_WEIGHT of that without sound, both a token. `margin`
-    is the mean log probability a token of the best hypothesis less that of the free decoding. A
-    clip below `accept_margin` (by itself TAUGHT_MARGIN or DEFAULT_MARGIN) or MIN_EVIDENCE is not
-    accepted, and the search gives up what cannot reach it. Raises EngineError as `load`.
+    the natural log probability a token, less PRIOR_WEIGHT of that without sound where the model
+    was not taught. `margin` is the mean log probability a token of the best hypothesis less that
+    of the free decoding. A clip below `accept_margin` (by itself TAUGHT_MARGIN or
+    DEFAULT_MARGIN) or below the least evidence (TAUGHT_EVIDENCE or MIN_EVIDENCE) is not
+    accepted, and the search gives up what cannot reach the margin. Raises EngineError as `load`.
     """
 
     name = "neural"
@@ -131,8 +137,10 @@ class NeuralListener:
         self._patient_s = patient_s
         self._model = load(model_dir)
         self._opening = self._model.tokens.opening(prompt, self._model.decoder.positions // 2)
+        self._prior_weight = 0.0 if self._model.taught else PRIOR_WEIGHT
         self._beam, self._nbest = beam, nbest
         usual = TAUGHT_MARGIN if self._model.taught else DEFAULT_MARGIN
+        self._evidence = TAUGHT_EVIDENCE if self._model.taught else MIN_EVIDENCE
         self._accept_margin = usual if accept_margin is None else accept_margin
         with _one_thread():
             hiss = np.random.default_rng(0).standard_normal(int(1.5 * SAMPLE_RATE))
@@ -192,7 +200,7 @@ class NeuralListener:
         norms = log_norms(logits, model.masks.always)
         total = float(sum(logits[n, t] - norms[n] for n, t in enumerate(following)))
         prior = self._prior.totals([following])[0]
-        return (total - PRIOR_WEIGHT * prior) / len(following)
+        return (total - self._prior_weight * prior) / len(following)
 
     def _decode(self, sound: Sound, tail_s: float) -> Hearing:
         """What is heard with `tail_s` of silence after it."""
@@ -225,7 +233,7 @@ class NeuralListener:
             for score, path, _ in ranked[: self._nbest]
         )
         margin = best.score - found.free.score
-        fits = margin >= self._accept_margin and evidence >= MIN_EVIDENCE
+        fits = margin >= self._accept_margin and evidence >= self._evidence
         return Hearing(self.name, hypotheses, margin, fits, free_text)
 
     def _ranked(self, paths: list[TokenPath]) -> list[tuple[float, TokenPath, float]]:
@@ -234,7 +242,7 @@ class NeuralListener:
         priors = self._prior.totals([(*path.tokens, end) for path in paths])
         scored = [
             (
-                (path.total - PRIOR_WEIGHT * prior) / len(path.logs),
+                (path.total - self._prior_weight * prior) / len(path.logs),
                 path,
                 (path.total - prior) / len(path.logs),
             )

@@ -394,10 +394,19 @@ class Together:
             confidence = min(confidence, DIFFERED_AT_MOST)
             apart = " and ".join(v.hearing.engine for v in votes if v.meaning != best.vote.meaning)
             return best.vote, confidence, f"{apart or 'the other'} heard it differently"
+        if best.case == AGREE and self._turned_away(best.vote, votes):
+            confidence = min(confidence, DIFFERED_AT_MOST)
         if confidence >= DOUBTFUL_BELOW:
             return best.vote, confidence, None
         weakly = "heard weakly" if best.case == AGREE else "heard weakly by one listener"
         return best.vote, confidence, weakly
+
+    def _turned_away(self, vote: _Vote, votes: Sequence[_Vote]) -> bool:
+        """Whether the neural listener found the same, but takes it for no note."""
+        return any(
+            v.hearing.engine == NEURAL and v.meaning == vote.meaning and not v.accepted
+            for v in votes
+        )
 
     def _sureness(self, candidate: Candidate) -> float:
         if candidate.case in self.confidence.cases:

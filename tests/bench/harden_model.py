@@ -1,4 +1,4 @@
-"""Whisper in PyTorch, with small changes to the encoder that can be learnt.
+"""Whisper in PyTorch, with small changes that can be learnt.
 
 Architecture and variables as in handsfree/engines/whisper_decoder.py and in CTranslate2's
 model.bin. Shapes: B sounds, T encoder frames of 20 ms, D channels, n tokens, V text tokens.
@@ -13,13 +13,13 @@ from torch.nn import functional
 
 from handsfree.engines.whisper_model import Weights
 
-RANK = 48
-"""Of the change to a matrix (Hu et al. 2021, LoRA)."""
+RANK = {"encoder/": 48, "decoder/": 24}
+"""Of the change to a matrix (Hu et al. 2021, LoRA), by the half it is in."""
 
 Tree = dict[str, Tensor]
 """Weights by variable. Changes: low-rank ones as NAME:up and NAME:down, whole ones as NAME."""
 
-MATRICES = ("linear_0/weight", "linear_1/weight", "conv2/weight")
+MATRICES = ("linear_0/weight", "linear_1/weight", "linear_2/weight", "conv2/weight")
 WHOLE = ("conv1/weight", "bias", "gamma", "beta")
 
 
@@ -38,25 +38,30 @@ def frozen(weights: Weights) -> Tree:
     }
 
 
-def fresh_changes(weights: Tree, seed: int) -> Tree:
-    """Changes of nothing yet: low-rank pairs for the large matrices, whole for the small."""
+def fresh_changes(weights: Tree, seed: int, half: str = "encoder/") -> Tree:
+    """Changes of nothing yet to one half: low-rank pairs for the large matrices, whole ones for
+    the small. The words' own vectors stay as they are."""
     maker = torch.Generator().manual_seed(seed)
+    rank = RANK[half]
     made: Tree = {}
     for name, value in weights.items():
-        if not name.startswith("encoder/"):
+        if not name.startswith(half):
             continue
         if name.endswith(MATRICES):
             inputs = value[0].numel()
-            made[f"{name}:down"] = torch.randn(RANK, inputs, generator=maker) / inputs**0.5
-            made[f"{name}:up"] = torch.zeros(value.shape[0], RANK)
+            made[f"{name}:down"] = torch.randn(rank, inputs, generator=maker) / inputs**0.5
+            made[f"{name}:up"] = torch.zeros(value.shape[0], rank)
         elif name.endswith(WHOLE):
             made[name] = torch.zeros(value.shape)
     return made
 
 
 def gone_on(fresh: Tree, learnt: Tree) -> Tree:
-    """`fresh` with what was learnt before in it, where that had no higher rank."""
+    """`fresh` with what was learnt before of the same half in it, where that had no higher
+    rank."""
     for name, value in learnt.items():
+        if name not in fresh:
+            continue
         part = name.partition(":")[2]
         rank = value.shape[1 if part == "up" else 0]
         if part == "up":
@@ -138,8 +143,12 @@ def encode(w: Tree, mel: Tensor, frames: Tensor, heads: int) -> Tensor:
 
 
 def decode(w: Tree, tokens: Tensor, encoded: Tensor, frames: Tensor, heads: int) -> Tensor:
-    """What the decoder knows after each of `tokens` (B, n), as (B, n, D) for `chances`."""
-    n = tokens.shape[1]
+    """What the decoder knows after each of `tokens` (B·k, n), as (B·k, n, D) for `log_chances`.
+
+    k sentences of each of the B sounds, those of one sound together.
+    """
+    rows, n = tokens.shape
+    sounds = len(encoded)
     x = w["decoder/embeddings/weight"][tokens] + w["decoder/position_encodings/encodings"][:n]
     before = torch.tril(torch.ones(n, n, dtype=torch.bool))[None, None]
     inside = (torch.arange(encoded.shape[1])[None] < frames[:, None])[:, None, None]
@@ -149,12 +158,19 @@ def decode(w: Tree, tokens: Tensor, encoded: Tensor, frames: Tensor, heads: int)
         x = x + _linear(w, f"{own}/linear_1", _attend(q, k, v, heads, before))
         q = _linear(w, f"{across}/linear_0", _norm(w, f"{across}/layer_norm", x))
         k, v = _linear(w, f"{across}/linear_1", encoded).chunk(2, -1)
-        x = x + _linear(w, f"{across}/linear_2", _attend(q, k, v, heads, inside))
+        # The sentences of one sound as one: they look at the same keys, not at each other.
+        seen = _attend(q.reshape(sounds, rows // sounds * n, -1), k, v, heads, inside)
+        x = x + _linear(w, f"{across}/linear_2", seen.reshape(rows, n, -1))
         x = x + _feed(w, f"{layer}/ffn", x)
     return _norm(w, "decoder/layer_norm", x)
 
 
+def logits(w: Tree, states: Tensor) -> Tensor:
+    """Score of each text token after `states` (N, D), as (N, V)."""
+    return functional.linear(states, w["decoder/embeddings/weight"]).float()
+
+
 def log_chances(w: Tree, states: Tensor) -> Tensor:
     """Natural log probability of each text token after `states` (..., D), as (..., V)."""
-    flat = functional.linear(states.flatten(0, -2), w["decoder/embeddings/weight"])
-    return functional.log_softmax(flat.float(), dim=-1).unflatten(0, states.shape[:-1])
+    flat = functional.log_softmax(logits(w, states.flatten(0, -2)), dim=-1)
+    return flat.unflatten(0, states.shape[:-1])

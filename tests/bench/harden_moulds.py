@@ -23,6 +23,8 @@ SHORTEST, LONGEST = 0.84, 1.18
 LIVELIEST = 1.3
 """How much of the pitch's melody is kept, from 0 (none) on."""
 SLOWEST, FASTEST = 0.8, 1.25
+BUZZING = 0.4
+"""Share of the voices that lose some or all of their breath, as simple made voices have none."""
 FRAME_MS = 5.0
 
 
@@ -38,6 +40,8 @@ def moulded(sound: Sound, rng: random.Random) -> Sound:
     pitch = world.stonemask(wide, rough, times, SAMPLE_RATE)
     envelope = world.cheaptrick(wide, pitch, times, SAMPLE_RATE)
     breath = world.d4c(wide, pitch, times, SAMPLE_RATE)
+    if rng.random() < BUZZING:
+        breath = breath * rng.random()
     again = world.synthesize(
         _moved(pitch, rng),
         _stretched(envelope, rng.uniform(SHORTEST, LONGEST)),

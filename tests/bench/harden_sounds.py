@@ -24,13 +24,13 @@ from handsfree.engines.base import SAMPLE_RATE, Sound
 from handsfree.grammar import Grammar
 
 VOICES = {
-    "awb": 520,
-    "slt": 520,
-    "joe": 420,
+    "awb": 960,
+    "slt": 960,
+    "joe": 860,
     "heart": 220,
-    "espeak": 420,
+    "espeak": 850,
     "throats": 900,
-    "moulded": 1500,
+    "moulded": 4700,
 }
 """Clips of each made voice."""
 

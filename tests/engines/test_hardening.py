@@ -1,4 +1,4 @@
-"""What the encoder was taught of noise: put in exactly, only where it belongs, and of use."""
+"""What the model was taught of noise: put in exactly, only where it belongs, and of use."""
 
 import io
 import shutil
@@ -10,7 +10,7 @@ import pytest
 
 from handsfree.engines import neural, whisper_loading
 from handsfree.engines.base import SAMPLE_RATE, Sound
-from handsfree.engines.hardening import CHANGES, few_tokens, hardened, read_changes
+from handsfree.engines.hardening import CHANGES, ENCODER, few_tokens, hardened, read_changes, spoken
 from handsfree.engines.whisper_features import log_mel
 from handsfree.engines.whisper_model import PACKAGE, ModelFolder, find_model, read_weights
 from handsfree.errors import EngineError
@@ -31,7 +31,6 @@ def model_bin() -> Path:
 def test_only_what_was_taught_is_changed_and_by_just_that(model_bin: Path, tmp_path: Path) -> None:
     changes = read_changes()
     assert changes
-    assert all(name.startswith("encoder/") for name in changes)
     made = tmp_path / "model.bin"
     made.write_bytes(hardened(model_bin, changes))
     before, after = read_weights(model_bin), read_weights(made)
@@ -39,10 +38,25 @@ def test_only_what_was_taught_is_changed_and_by_just_that(model_bin: Path, tmp_p
     assert listening < after.keys() < before.keys()
     for name, got in after.items():
         old = before[name][: len(got)] if got.ndim else before[name]
-        if name not in changes:
+        if name not in changes or not name.startswith(ENCODER):
             assert old.tobytes() == got.tobytes(), name
         else:
             wanted = old.astype(np.float32) + changes[name].reshape(old.shape)
+            np.testing.assert_allclose(got, wanted, atol=4e-3, rtol=2e-3, err_msg=name)
+
+
+def test_the_decoder_gets_its_own_changes_and_only_these(model_bin: Path) -> None:
+    changes = read_changes()
+    before = read_weights(model_bin, "decoder/")
+    after = spoken(before, changes)
+    assert after.keys() == before.keys()
+    assert any(name in changes for name in before), "its decoder was taught nothing"
+    for name, got in after.items():
+        if name not in changes:
+            assert got is before[name], name
+        else:
+            assert got.dtype == before[name].dtype
+            wanted = before[name].astype(np.float32) + changes[name].reshape(got.shape)
             np.testing.assert_allclose(got, wanted, atol=4e-3, rtol=2e-3, err_msg=name)
 
 
