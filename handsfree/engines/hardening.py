@@ -80,7 +80,7 @@ def hardened(file: Path, changes: Changes) -> bytes:
         return written(opening, [(each, _changed(stream, each, heard)) for each in kept])
 
 
-def spoken(weights: Weights, changes: Changes) -> Weights:
+def with_changes(weights: Weights, changes: Changes) -> Weights:
     """The decoder's `weights` with their changes added, as they are stored.
 
     Whether they belong to it, `hardened` has looked at.

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from handsfree.engines.base import Sound
-from handsfree.engines.hardening import Changes, few_tokens, hardened, read_changes, spoken
+from handsfree.engines.hardening import Changes, few_tokens, hardened, read_changes, with_changes
 from handsfree.engines.whisper_decoder import Decoder, Floats
 from handsfree.engines.whisper_features import log_mel
 from handsfree.engines.whisper_model import (
@@ -136,7 +136,7 @@ def _read(folder: ModelFolder, harden: bool) -> Model:
             )
     except (RuntimeError, ValueError) as error:
         raise EngineError(f"{file} cannot be loaded: {error}") from error
-    weights = spoken(read_weights(file, "decoder/"), changes)
+    weights = with_changes(read_weights(file, "decoder/"), changes)
     rows = len(weights["decoder/embeddings/weight"])
     tokens = Tokens(folder.path / "tokenizer.json", rows >= MULTILINGUAL_ROWS)
     decoder = Decoder(weights, tokens.end + 1)

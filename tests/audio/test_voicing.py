@@ -115,6 +115,22 @@ def test_both_detectors_speak_of_the_same_moments(make, speak) -> None:
     assert (speech >= voice).all()
 
 
+def test_a_word_after_long_silence_is_heard_as_if_all_of_that_had_been_listened_to(
+    speak, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The network is spared digital silence, but needs a second of it before a short word."""
+    nothing = np.zeros(3 * SAMPLE_RATE, np.float32)
+    word = speak("hind")
+    sound = np.concatenate([nothing, word, nothing])
+    spared = probabilities(sound, 1600)
+    monkeypatch.setattr(voicing, "SILENT_POWER", 0.0)
+    whole = probabilities(sound, 1600)
+    loud = np.flatnonzero(np.abs(word) > 0.01)
+    heard = slice(300 + loud[0] // 160, 300 + loud[-1] // 160)
+    assert (whole[heard] > 0.5).sum() >= 15
+    np.testing.assert_allclose(spared[heard], whole[heard], atol=0.05)
+
+
 def test_without_it_the_denoiser_decides_alone(make, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(voicing, "available", lambda: False)
     stream = follower()

@@ -10,7 +10,14 @@ import pytest
 
 from handsfree.engines import neural, whisper_loading
 from handsfree.engines.base import SAMPLE_RATE, Sound
-from handsfree.engines.hardening import CHANGES, ENCODER, few_tokens, hardened, read_changes, spoken
+from handsfree.engines.hardening import (
+    CHANGES,
+    ENCODER,
+    few_tokens,
+    hardened,
+    read_changes,
+    with_changes,
+)
 from handsfree.engines.whisper_features import log_mel
 from handsfree.engines.whisper_model import PACKAGE, ModelFolder, find_model, read_weights
 from handsfree.errors import EngineError
@@ -48,7 +55,7 @@ def test_only_what_was_taught_is_changed_and_by_just_that(model_bin: Path, tmp_p
 def test_the_decoder_gets_its_own_changes_and_only_these(model_bin: Path) -> None:
     changes = read_changes()
     before = read_weights(model_bin, "decoder/")
-    after = spoken(before, changes)
+    after = with_changes(before, changes)
     assert after.keys() == before.keys()
     assert any(name in changes for name in before), "its decoder was taught nothing"
     for name, got in after.items():
