@@ -107,7 +107,13 @@ class School:
 def mixed(before: model.Tree, after: model.Tree, share: float) -> model.Tree:
     """The mean of two solutions that lie near each other, `share` of it the later one: it hears
     better than either in what neither was taught last (Wortsman et al. 2022, model soups)."""
-    return {name: before[name].lerp(after[name], share) for name in before}
+    out = {name: before[name].lerp(after[name], share) for name in before}
+    for name in before:
+        if name.endswith(":up") and not before[name].any():
+            # Of a pair that was nothing before, the share is in one part only.
+            down = name.replace(":up", ":down")
+            out[down] = after[down]
+    return out
 
 
 @dataclass(frozen=True)
