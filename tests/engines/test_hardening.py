@@ -100,7 +100,7 @@ def test_a_folder_without_its_vocabulary_is_one_line(model_bin: Path, tmp_path: 
     (tmp_path / "model.bin").symlink_to(model_bin)
     with (
         pytest.raises(EngineError, match=r"lacks vocabulary\.txt"),
-        whisper_loading._hardened(ModelFolder(tmp_path, True)),
+        whisper_loading._hardened(ModelFolder(tmp_path, True), {}),
     ):
         pass
 

@@ -73,7 +73,8 @@ def noise(seconds: float, seed: int) -> Sound:
 
 
 def test_free_decoding_equals_ctranslate2(speech: dict[str, Sound]) -> None:
-    model = whisper_loading.load()
+    """Of the model as it comes: the reference knows nothing of what the packaged one was taught."""
+    model = whisper_loading.load(harden=False)
     reference = ctranslate2.models.Whisper(
         str(find_model().path), device="cpu", compute_type="float32", intra_threads=1
     )
