@@ -118,7 +118,7 @@ def test_both_detectors_speak_of_the_same_moments(make, speak) -> None:
 def test_a_word_after_long_silence_is_heard_as_if_all_of_that_had_been_listened_to(
     speak, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The network is spared digital silence, but needs a second of it before a short word."""
+    """The network is spared digital silence, but needs some of it before a short word."""
     nothing = np.zeros(3 * SAMPLE_RATE, np.float32)
     word = speak("hind")
     sound = np.concatenate([nothing, word, nothing])
