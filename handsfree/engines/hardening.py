@@ -1,8 +1,9 @@
 """What the packaged Whisper model was taught of noise and of the trade, put into its weights.
 
-`hardened.npz` holds the changes that `tests/bench/harden.py` learnt, as float16: a whole one under
-the variable's name, a low-rank one as NAME:up (outputs, rank) and NAME:down (rank, inputs), whose
-product is added. They belong to one model.bin (`whisper_model.PACKAGE_SHA256`) and to no other.
+`hardened.npz` holds the changes that `tests/bench/harden.py` and `harden_trade.py` learnt, as
+float16: a whole one under the variable's name, a low-rank one as NAME:up (outputs, rank) and
+NAME:down (rank, inputs), whose product is added. They belong to one model.bin
+(`whisper_model.PACKAGE_SHA256`) and to no other.
 The encoder's go into a model.bin that CTranslate2 reads, the decoder's to our own decoder.
 """
 

@@ -200,8 +200,9 @@ class NeuralListener:
         following = (*tokens, model.tokens.end)
         norms = log_norms(logits, model.masks.always)
         total = float(sum(logits[n, t] - norms[n] for n, t in enumerate(following)))
-        prior = self._prior.totals([following])[0]
-        return (total - self._prior_weight * prior) / len(following)
+        if self._prior_weight:
+            total -= self._prior_weight * self._prior.totals([following])[0]
+        return total / len(following)
 
     def _decode(self, sound: Sound, tail_s: float) -> Hearing:
         """What is heard with `tail_s` of silence after it."""
@@ -226,30 +227,30 @@ class NeuralListener:
         if not found.inside:
             return Hearing(self.name, (), float("-inf"), False, free_text)
         ranked = self._ranked(found.inside)
-        _, best, evidence = ranked[0]
+        best = ranked[0][1]
+        evidence = (best.total - self._priors([best])[0]) / len(best.logs)
         frames = int(seconds / FRAME_S)
         times = word_times(model.decoder, memory, self._opening, best, model.heads, frames)
         hypotheses = tuple(
             _hypothesis(path, score, times if path is best else [])
-            for score, path, _ in ranked[: self._nbest]
+            for score, path in ranked[: self._nbest]
         )
         margin = best.score - found.free.score
         fits = margin >= self._accept_margin and evidence >= self._evidence
         return Hearing(self.name, hypotheses, margin, fits, free_text)
 
-    def _ranked(self, paths: list[TokenPath]) -> list[tuple[float, TokenPath, float]]:
-        """Score, path and evidence (gain a token over the prior), best score first."""
-        end = self._model.tokens.end
-        priors = self._prior.totals([(*path.tokens, end) for path in paths])
+    def _ranked(self, paths: list[TokenPath]) -> list[tuple[float, TokenPath]]:
+        """Score and path, best score first."""
+        weight = self._prior_weight
+        priors = self._priors(paths) if weight else [0.0] * len(paths)
         scored = [
-            (
-                (path.total - self._prior_weight * prior) / len(path.logs),
-                path,
-                (path.total - prior) / len(path.logs),
-            )
+            ((path.total - weight * prior) / len(path.logs), path)
             for path, prior in zip(paths, priors, strict=True)
         ]
-        return sorted(scored, key=lambda triple: -triple[0])
+        return sorted(scored, key=lambda pair: -pair[0])
+
+    def _priors(self, paths: list[TokenPath]) -> list[float]:
+        return self._prior.totals([(*path.tokens, self._model.tokens.end) for path in paths])
 
 
 def _more_was_said(hearing: Hearing) -> bool:
