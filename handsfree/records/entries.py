@@ -17,7 +17,10 @@ class ScaleGrade:
 
 @dataclass(frozen=True, kw_only=True)
 class Finding:
-    """Something seen or felt. Lengths in mm; None where a thing was not said."""
+    """Something seen or felt. Lengths in mm; None where a thing was not said.
+
+    `denied`: said not to be there.
+    """
 
     kind: ClassVar[str] = "finding"
     limb: str | None = None
@@ -30,11 +33,15 @@ class Finding:
     below_hairline_mm: float | None = None
     extent_mm: float | None = None
     scale_grade: ScaleGrade | None = None
+    denied: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
 class Measurement:
-    """A number with the unit that was said (mm, cm, in, deg, kg, lb)."""
+    """A number with its unit (mm, cm, in, deg, kg, lb, hands: 16.1 means sixteen hands one inch).
+
+    `unit_inferred`: the unit was not said, and this is the only likely one.
+    """
 
     kind: ClassVar[str] = "measurement"
     limb: str | None = None
@@ -42,6 +49,7 @@ class Measurement:
     quantity: str | None = None
     value: float | None = None
     unit: str | None = None
+    unit_inferred: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

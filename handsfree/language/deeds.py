@@ -1,0 +1,272 @@
+"""The work done, the shoe put on, and what is planned."""
+
+from handsfree.language.clauses import Utterance
+from handsfree.language.tables import Tables
+
+WITH_TEXT = frozenset({"next_time", "tell_owner"})
+"""Plans whose words are kept as text: nothing in them is a record of today."""
+
+WEEKS = {"week": 1.0, "month": 4.0}
+
+UNSURE_RETURN = frozenset(
+    "every again back_in book cycle schedule due".split()
+)
+
+
+def plans(said: Utterance, original: list[str], starts: list[int]) -> None:
+    """Make a frame of each plan; the words that belong to its text are used by it."""
+    spans = said.spans
+    for at in said.free("plan"):
+        action = next(a for a in spans[at].all("plan"))
+        if at in said.used or action == "return":
+            continue
+        if action in WITH_TEXT:
+            _with_text(said, at, action, original, starts)
+        elif action == "watch":
+            _watch(said, at, original, starts)
+        else:
+            _to_vet(said, at, action)
+    _returns(said)
+
+
+def _end_of_text(said: Utterance, at: int) -> int:
+    """Where the text of a plan ends: at the next plan that "and" begins, or a return."""
+    for i in range(at + 1, len(said.spans)):
+        plan = said.spans[i].get("plan")
+        amount = said.spans[i].amount
+        if plan and plan != "return" and said.clause[i] != said.clause[at] and plan not in ("next_time",):
+            return _split_before(said, i)
+        if amount is not None and amount.unit in WEEKS and _return_near(said, i):
+            return _split_before(said, i)
+    return len(said.spans)
+
+
+def _split_before(said: Utterance, at: int) -> int:
+    while at > 0 and not said.spans[at].get("split"):
+        at -= 1
+    return at
+
+
+def _return_near(said: Utterance, at: int) -> bool:
+    return any("return" in said.spans[i].all("plan") for i in range(max(0, at - 4), at))
+
+
+def _text(said: Utterance, places: range, original: list[str], starts: list[int]) -> str:
+    if not places:
+        return ""
+    first, last = said.spans[places[0]].start, said.spans[places[-1]].end
+    words = dict.fromkeys(starts[i] for i in range(first, last))
+    return " ".join(original[i] for i in words)
+
+
+def _with_text(
+    said: Utterance, at: int, action: str, original: list[str], starts: list[int]
+) -> None:
+    end = _end_of_text(said, at)
+    covered = range(at + 1, end)
+    content = any(
+        said.spans[i].concepts or not said.spans[i].known for i in covered if not said.spans[i].get("limb")
+    )
+    if not content and action == "next_time":
+        # "Bit more off the outside next time"
+        first = at
+        while first > 0 and not said.spans[first].get("split") and not _is_return(said, first - 1):
+            first -= 1
+        covered = range(first, at)
+    said.add("plan", at, _without_limbs(said, covered), action=action, text=_text(said, covered, original, starts) or None)
+
+
+def _is_return(said: Utterance, at: int) -> bool:
+    amount = said.spans[at].amount
+    return amount is not None and amount.unit in WEEKS
+
+
+def _without_limbs(said: Utterance, places: range) -> list[int]:
+    return [i for i in places if not (said.spans[i].get("limb") or said.spans[i].get("relative"))]
+
+
+def _watch(said: Utterance, at: int, original: list[str], starts: list[int]) -> None:
+    """ "Keep an eye on that crack": what is watched is no finding of its own."""
+    end = next(
+        (i for i in range(at + 1, len(said.spans)) if said.spans[i].get("split")), len(said.spans)
+    )
+    covered = range(at + 1, end)
+    text = _text(said, covered, original, starts)
+    said.add("plan", at, _without_limbs(said, covered), action="watch", text=text or None)
+
+
+def _to_vet(said: Utterance, at: int, action: str) -> None:
+    end = next(
+        (i for i in range(at + 1, len(said.spans)) if said.spans[i].get("split")), len(said.spans)
+    )
+    said.add("plan", at, _without_limbs(said, range(at + 1, end)), action=action)
+
+
+def _returns(said: Utterance) -> None:
+    """ "Back in five weeks", "see her again in six to seven weeks"."""
+    for at in said.amounts():
+        amount = said.spans[at].amount
+        assert amount is not None
+        if amount.unit not in WEEKS:
+            continue
+        before = [i for i in said.free("plan") if "return" in said.spans[i].all("plan") and i < at + 4]
+        alone = all(
+            not s.concepts or s.get("moving") or s.get("limb") or s.get("talk") or s.get("state") or s.get("split")
+            for i, s in enumerate(said.spans)
+            if i != at and i not in said.used
+        )
+        if not before and not alone and not said.frames:
+            continue
+        if not before and not alone:
+            said.doubt("a time that may be when to come back", 0.2)
+        weeks = float(amount.value) * WEEKS[amount.unit]
+        number = int(weeks) if weeks == int(weeks) else round(weeks)
+        near = [i for i in before if abs(i - at) <= 5]
+        frame = said.add("plan", at, near, action="return", weeks=number)
+        frame.of_horse = True
+
+
+def work(said: Utterance) -> None:
+    """Work that is said outright."""
+    for at in said.free("work"):
+        span = said.spans[at]
+        action = span.get("work")
+        if action == "barefoot" and span.text == "bare" and not _left_bare(said, at):
+            continue
+        if action == "corn_pared" and span.text.startswith("pared") and len(span.words) <= 2:
+            # Pared what? A corn near by, else the sole: that is trimming.
+            corn = [f for f in said.frames if f.term == "corn"]
+            if not corn:
+                action = "trimmed"
+        if action in ("shoe_reset", "barefoot", "rasped") and span.get("quantity"):
+            continue
+        if action == "treated" and any(f.slots.get("action") == "packed" and said.clause[f.at] >= said.clause[at] - 1 for f in said.frames if f.at < at):
+            said.used.add(at)
+            continue
+        if any(f.kind == "work" and f.slots.get("action") == action and said.clause[f.at] == said.clause[at] for f in said.frames):
+            said.used.add(at)
+            continue
+        said.add("work", at, (), action=action)
+
+
+def _left_bare(said: Utterance, at: int) -> bool:
+    return True
+
+
+def shoes(said: Utterance, tables: Tables, original: list[str], starts: list[int]) -> None:
+    """What the shoe is like. `detail` keeps the words beside it."""
+    for at in said.free("shoe"):
+        item = said.spans[at].get("shoe")
+        if at in said.used:
+            continue
+        if item == "size":
+            _size(said, at)
+        elif item == "section":
+            _section(said, at, original, starts)
+        elif item == "clips" and said.spans[at].get("zone") and not _is_shoe_clip(said, at):
+            continue
+        else:
+            first, last = _details(said, at)
+            said.add(
+                "shoe", at, [i for i in range(first, last + 1) if not said.spans[i].get("limb")],
+                item=item, detail=_detail(said, at, item or "", first, last, original, starts),
+            )
+
+
+def _detail(
+    said: Utterance, at: int, item: str, first: int, last: int, original: list[str], starts: list[int]
+) -> str | None:
+    text = _text(said, range(first, last + 1), original, starts)
+    if item == "bar_shoe":
+        return said.spans[at].get("bar")
+    if item == "clips":
+        kind = next((w for w in text.split() if w in ("toe", "quarter", "side", "heel")), None)
+        return kind
+    plain = {"pads": ("pad", "pads"), "wedge": ("wedge", "wedges"), "rolled_toe": ("rolled toe", "rolled toes"), "studs": ("studs", "stud"), "crease": ("creased", "crease"), "inside_rounded": ("inside rounded",)}
+    if text in plain.get(item, ()):
+        return None
+    return text or None
+
+
+def _is_shoe_clip(said: Utterance, at: int) -> bool:
+    """A clip of the shoe, not the place of the wall where it sits."""
+    return not any(f.kind == "finding" and said.clause[f.at] == said.clause[at] for f in said.frames)
+
+
+def _details(said: Utterance, at: int) -> tuple[int, int]:
+    """The first and last span of the words that narrow an item down."""
+    first = last = at
+    while first > 0 and first - 1 not in said.used and _narrows(said, first - 1, first):
+        first -= 1
+    while last + 1 < len(said.spans) and last + 1 not in said.used and _narrows(said, last, last + 1, True):
+        last += 1
+    return first, last
+
+
+def _narrows(said: Utterance, one: int, other: int, after: bool = False) -> bool:
+    span = said.spans[other if after else one]
+    item = said.spans[one if after else other].get("shoe")
+    if span.get("limb") or span.get("split") or span.get("work"):
+        return False
+    if span.get("detail") or span.get("side"):
+        return True
+    amount = span.amount
+    counted = item in ("studs", "wedge", "clips", "pads")
+    if amount is not None and amount.value <= 8 and amount.unit in (None, "deg", "mm", "in") and counted:
+        return not after
+    if span.get("zone") and item in ("studs", "clips", "pads", "fit"):
+        return True
+    return bool(span.get("verb") and span.text == "rounded off")
+
+
+def _size(said: Utterance, at: int) -> None:
+    """ "Size four", "size three oh", "a number two", "double oh", "five and a quarter inch"."""
+    spans = said.spans
+    after = at + 1
+    if after >= len(spans):
+        return
+    zeros = 0
+    amount = spans[after].amount
+    end = after
+    if amount is None and spans[after].text in ("double", "triple"):
+        zeros = 2 if spans[after].text == "double" else 3
+        end = after + 1
+    elif spans[after].text in ("oh", "o", "nought", "zero", "naught"):
+        zeros, end = 1, after
+        while end + 1 < len(spans) and spans[end + 1].text in ("oh", "o", "nought", "zero"):
+            zeros, end = zeros + 1, end + 1
+    elif amount is not None and end + 1 < len(spans) and spans[end + 1].text in ("oh", "o", "ought", "aught"):
+        zeros, end = int(amount.value), end + 1
+    if zeros:
+        said.add("shoe", at, range(after, min(end, len(spans) - 1) + 1), item="size", detail="0" * zeros)
+        return
+    if amount is None or (spans[at].text not in ("size", "sizes", "sized", "shoe size") and amount.value > 16 and amount.unit is None):
+        return
+    if amount.unit not in (None, "in", "mm", "cm"):
+        return
+    text = f"{amount.number:g}" + (f" {amount.unit}" if amount.unit else "")
+    said.add("shoe", at, (after,), item="size", detail=text)
+
+
+def _section(said: Utterance, at: int, original: list[str], starts: list[int]) -> None:
+    """ "Three quarter by three eighths concave": the bar that the shoe is made of."""
+    if at in said.used:
+        return
+    spans = said.spans
+    first = last = at
+    if spans[at].text == "by":
+        if not (0 < at < len(spans) - 1 and spans[at - 1].amount and spans[at + 1].amount):
+            return
+    by = next((i for i in range(max(0, at - 3), min(len(spans), at + 4)) if spans[i].text == "by"), None)
+    if by is not None and 0 < by < len(spans) - 1 and spans[by - 1].amount and spans[by + 1].amount:
+        first, last = min(at, by - 1), max(at, by + 1)
+    elif spans[at].text not in ("section", "stock", "concave", "bar stock", "flat bar"):
+        return
+    while last + 1 < len(spans) and (spans[last + 1].get("detail") or spans[last + 1].get("shoe") == "section"):
+        last += 1
+    inner = range(first, last + 1)
+    if spans[first].text == "section":
+        text = _text(said, range(first + 1, last + 1), original, starts)
+    else:
+        text = _text(said, inner, original, starts)
+    said.add("shoe", at, [i for i in inner if not spans[i].get("limb")], item="section", detail=text or None)

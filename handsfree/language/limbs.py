@@ -1,0 +1,182 @@
+"""Which foot each thing was said of: limbs in any place of the sentence."""
+
+from dataclasses import dataclass
+
+from handsfree.language.clauses import Frame, Utterance
+
+FRONT, HIND = ("LF", "RF"), ("LH", "RH")
+OTHER_SIDE = {"LF": "RF", "RF": "LF", "LH": "RH", "RH": "LH"}
+OF_GAIT = frozenset({"stumbling", "forging", "mites", "lameness", "mud_fever"})
+"""Findings of the whole horse unless a limb stands in their own clause."""
+
+CALLS_FOR_LIMB = ("same", "ditto", "likewise", "same again", "the same", "same story")
+
+
+@dataclass(frozen=True)
+class Mention:
+    """Limbs that were named at the spans `first` to `last`."""
+
+    first: int
+    last: int
+    limbs: tuple[str, ...]
+
+
+def mentions(said: Utterance) -> list[Mention]:
+    """Every naming of limbs, with "near fore and off fore" as one; uses their spans."""
+    found: list[Mention] = []
+    for at, span in enumerate(said.spans):
+        if at in said.used:
+            continue
+        limb, relative = span.get("limb") or _adjective(said, at), span.get("relative")
+        limbs: tuple[str, ...] = ()
+        if limb:
+            limbs = tuple(limb.split("+"))
+        elif relative:
+            limbs = _relative(said, at, relative, found)
+        if not limbs:
+            continue
+        said.used.add(at)
+        if found and _joined(said, found[-1].last, at):
+            before = found.pop()
+            limbs = tuple(dict.fromkeys(before.limbs + limbs))
+            found.append(Mention(before.first, at, limbs))
+        else:
+            found.append(Mention(at, at, limbs))
+    return found
+
+
+ENDS = {"front": "LF+RF", "fore": "LF+RF", "hind": "LH+RH", "back": "LH+RH", "rear": "LH+RH"}
+
+
+def _adjective(said: Utterance, at: int) -> str | None:
+    """ "Hind toes", "front heels": both feet of that end."""
+    limbs = ENDS.get(said.spans[at].text)
+    if limbs is None or at + 1 >= len(said.spans):
+        return None
+    following = said.spans[at + 1]
+    plural = following.words[-1].endswith("s") and len(following.words[-1]) > 3
+    if not plural or not (following.get("zone") or following.get("thing") in ("shoe", "clinch", "pulse")):
+        return None
+    return limbs
+
+
+def _joined(said: Utterance, one: int, other: int) -> bool:
+    """Whether nothing but "and" or "nor the" stands between two limbs."""
+    between = [said.spans[i] for i in said.between(one, other)]
+    if len(between) > 3:
+        return False
+    joins = {"and", "nor", "or", "the", "her", "his", "both", "on", "then"}
+    return bool(between) and all(
+        set(s.words) <= joins or s.get("nor") for s in between
+    ) and any({"and", "nor", "or"} & set(s.words) for s in between)
+
+
+def _relative(
+    said: Utterance, at: int, relative: str, before: list[Mention]
+) -> tuple[str, ...]:
+    """The limb that "the near one", "the other" or "the pair" means, by the limbs around it."""
+    pair = _pair(said, at, before)
+    if relative == "other":
+        if before and len(before[-1].limbs) == 1:
+            return (OTHER_SIDE[before[-1].limbs[0]],)
+        return ("other",)
+    if relative == "around":
+        return () if _any_limb(said, at) else FRONT + HIND
+    if relative in ("fore", "hind"):
+        side = before[-1].limbs[0][0] if before and len(before[-1].limbs) == 1 else None
+        if said.spans[at].words[0] == "other" and side:
+            side = "R" if side == "L" else "L"
+        end = "F" if relative == "fore" else "H"
+        return (side + end,) if side else ()
+    if relative == "pair":
+        return pair or ("pair",)
+    if relative not in ("left", "right"):
+        return ()
+    side = "L" if relative == "left" else "R"
+    if pair is None:
+        return (relative,) if said.spans[at].words[-1] in ("one", "foot") else ()
+    return tuple(limb for limb in pair if limb[0] == side)
+
+
+def _pair(said: Utterance, at: int, before: list[Mention]) -> tuple[str, ...] | None:
+    """The fronts or the hinds, whichever was spoken of last, else next."""
+    for mention in reversed(before):
+        ends = {limb[1] for limb in mention.limbs if len(limb) == 2}
+        if len(ends) == 1:
+            return FRONT if ends == {"F"} else HIND
+    for later in said.spans[at + 1 :]:
+        if limb := later.get("limb"):
+            ends = {each[1] for each in limb.split("+")}
+            return (FRONT if ends == {"F"} else HIND) if len(ends) == 1 else None
+    return None
+
+
+def _any_limb(said: Utterance, but: int) -> bool:
+    return any(s.get("limb") for i, s in enumerate(said.spans) if i != but)
+
+
+def give_limbs(said: Utterance, named: list[Mention]) -> None:
+    """Give each frame the limbs it was said of."""
+    if not named or not said.frames:
+        return
+    frames = [f for f in said.frames if not f.of_horse and f.limbs is None]
+    if len(named) == 1:
+        mention = named[0]
+        for frame in frames:
+            far = said.clause[frame.at] != said.clause[mention.first]
+            if frame.kind == "plan":
+                frame.limbs = _limbs_of_plan(said, frame, named)
+                continue
+            if frame.term in OF_GAIT and far and _ends_apart(said, frame, mention):
+                continue
+            frame.limbs = mention.limbs
+        return
+    limb_first = named[0].first < min(f.at for f in said.frames)
+    for frame in frames:
+        if frame.kind == "plan":
+            frame.limbs = _limbs_of_plan(said, frame, named)
+        else:
+            frame.limbs = _limbs_of(said, frame, named, limb_first)
+
+
+def _limbs_of_plan(
+    said: Utterance, frame: Frame, named: list[Mention]
+) -> tuple[str, ...] | None:
+    """A plan is for a foot that is named in it, or with nothing else in its clause."""
+    clause = said.clause[frame.at]
+    inside = [m for m in named if frame.first <= m.first <= frame.last + 4 and m.first > frame.at]
+    inside = [m for m in inside if not any(frame.at < f.at < m.first for f in said.frames)]
+    if inside:
+        return inside[0].limbs
+    others = [f for f in said.frames if f is not frame and said.clause[f.at] == clause]
+    here = [m for m in named if said.clause[m.first] == clause]
+    return here[-1].limbs if here and not others else None
+
+
+def _ends_apart(said: Utterance, frame: Frame, mention: Mention) -> bool:
+    """Whether the frame's clause has a subject of its own ("and he's stamping")."""
+    clause = said.in_clause(frame.at)
+    return any(set(said.spans[i].words) & {"he", "she", "him", "her"} for i in clause)
+
+
+def _limbs_of(
+    said: Utterance, frame: Frame, named: list[Mention], limb_first: bool
+) -> tuple[str, ...]:
+    clause = said.clause[frame.at]
+    own = [m for m in named if said.clause[m.first] <= clause <= said.clause[m.last]]
+    before = [m for m in named if m.last < frame.at]
+    after = [m for m in named if m.first > frame.at]
+    if len(own) == 1:
+        here = [f.at for f in said.frames if said.clause[f.at] == clause]
+        split = min(here) < own[0].first < max(here)
+        # "Both fronts trimmed and reset, hinds just a trim": the foot comes first throughout.
+        return before[-1].limbs if limb_first and split and frame.at < own[0].first and before else own[0].limbs
+    if own:
+        here = [f.at for f in said.frames if said.clause[f.at] == clause]
+        limb_first = own[0].first < min(here)
+        before = [m for m in before if m in own]
+        after = [m for m in after if m in own]
+        order = (before[-1:], after[:1]) if limb_first else (after[:1], before[-1:])
+        return next(m[0].limbs for m in order if m)
+    # A clause without a limb of its own belongs to the one before it, the first to the next.
+    return before[-1].limbs if before else after[0].limbs

@@ -1,0 +1,208 @@
+"""Reads natural speech: words as they came, statements with evidence out. Pure."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields
+
+from handsfree.grammar.meaning import Meaning, Statement
+from handsfree.language import amounts, commands, deeds, limbs, marks, scope
+from handsfree.language.clauses import Frame, Utterance
+from handsfree.language.spans import Span, cut
+from handsfree.language.tables import Phrase, Tables, split_words
+from handsfree.records.entries import KINDS, Entry
+
+UNEXPLAINED = 0.15
+"""What each word costs of which no table knows anything."""
+LEFT_OVER = 0.25
+"""What a side, a place or a number costs that belongs to nothing."""
+TOO_UNSURE = 0.7
+"""Beyond this the utterance is unclear, not doubtful."""
+
+ASKS = frozenset("how what when where who why whose which".split())
+AUXILIARY = frozenset("is are was were do does did has have had can could would will should shall may".split())
+PRONOUNS = frozenset("he she it you i we they that this there his her your".split())
+
+
+@dataclass(frozen=True)
+class Understood:
+    """What words say, and how unsure that is (0: not at all). `meaning` None: unclear.
+
+    `limbs`: the feet that were named, also where the rest is unclear. `doubts`: why, in words.
+    """
+
+    meaning: Meaning | None
+    unsure: float = 0.0
+    limbs: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
+    unread: tuple[str, ...] = ()
+
+
+class Reader:
+    """Reads utterances with the tables and the names of the log's horses."""
+
+    def __init__(self, tables: Tables, horses: Iterable[str] = ()) -> None:
+        self.tables = tables
+        self._horses = [(tuple(split_words(name.lower().split())[0]), name) for name in horses]
+
+    def read(self, words: Sequence[str]) -> Understood:
+        """Read one utterance: lower-case words without punctuation."""
+        original = list(words)
+        split, starts = split_words(original)
+        if not split:
+            return Understood(None)
+        command = commands.find(split, self.tables, self._horses)
+        if command is not None:
+            meaning = Meaning(command=command.id, horse=command.horse)
+            return Understood(meaning)
+        spans = cut(split, self.tables)
+        spans, corrects = scope.put_right(spans)
+        said = Utterance(spans)
+        if _asks(split) or not spans:
+            return Understood(None)
+        self._find(said, original, starts)
+        return self._judged(said, corrects)
+
+    def _find(self, said: Utterance, original: list[str], starts: list[int]) -> None:
+        copies = _same_on_another(said)
+        deeds.plans(said, original, starts)
+        self.named = limbs.mentions(said)
+        deeds.shoes(said, self.tables, original, starts)
+        marks.find(said, self.tables)
+        deeds.work(said)
+        amounts.read(said)
+        marks.find_clear(said)
+        marks.find_gone(said)
+        marks.give_places(said, self.tables)
+        marks.give_qualities(said)
+        limbs.give_limbs(said, self.named)
+        _merge(said)
+        scope.deny(said)
+        _copy(said, copies, self.named)
+
+    def _judged(self, said: Utterance, corrects: bool) -> Understood:
+        named = tuple(dict.fromkeys(limb for m in self.named for limb in m.limbs))
+        if not said.frames:
+            return self._only_limbs(said, named)
+        unread: list[str] = []
+        for at, span in enumerate(said.spans):
+            if at not in said.used:
+                _weigh(said, span, unread)
+        statements = tuple(s for f in said.frames for s in _statements(f))
+        unsure = round(min(1.0, said.unsure), 3)
+        if unsure > TOO_UNSURE or not statements:
+            return Understood(None, 1.0, named, tuple(said.doubts), tuple(unread))
+        meaning = Meaning(statements, correction=corrects)
+        return Understood(meaning, unsure, named, tuple(said.doubts), tuple(unread))
+
+    def _only_limbs(self, said: Utterance, named: tuple[str, ...]) -> Understood:
+        others = [s for at, s in enumerate(said.spans) if at not in said.used]
+        plain = all(s.known and not s.amount and _is_small(s) for s in others)
+        sure = all(len(limb) == 2 and limb.isupper() for limb in named)
+        if named and plain and sure and not any(s.get("to_others") for s in others):
+            return Understood(Meaning(limbs=named), 0.0, named)
+        return Understood(None, 1.0, named, (), tuple(s.text for s in others if not s.known))
+
+
+def _is_small(span: Span) -> bool:
+    kinds = {c.kind for c in span.concepts}
+    return kinds <= {"moving", "talk", "split", "thing", "state", "verb", "plan", "extent", "detail", "nails", "to_others"}
+
+
+def _asks(words: Sequence[str]) -> bool:
+    """Whether it is a question to somebody: nothing in it is a note."""
+    at = 0
+    while at < len(words) - 1 and words[at] in commands.FILLERS - {"what", "could", "can", "would"}:
+        at += 1
+    first = words[at]
+    following = words[at + 1] if at + 1 < len(words) else ""
+    if first in ASKS and following in (AUXILIARY | {"'s", "much", "many", "about", "'d", "time", "way"}):
+        return True
+    return first in AUXILIARY and following in PRONOUNS
+
+
+def _weigh(said: Utterance, span: Span, unread: list[str]) -> None:
+    """What a span costs that no frame uses."""
+    if not span.known:
+        unread.append(span.text)
+        said.doubt(f"'{span.text}' was not understood", UNEXPLAINED)
+    elif span.get("to_others"):
+        said.doubt("may be talk to somebody", 0.3)
+    elif span.get("deny") and span.text not in ("no", "not much", "hardly"):
+        said.doubt("a denial that belongs to nothing", 0.5)
+    elif span.get("deny"):
+        said.doubt("a denial that belongs to nothing", 0.4)
+    elif span.amount is not None and span.text != "one":
+        said.doubt(f"the number {span.text} belongs to nothing", 0.4)
+    elif span.get("side") or span.get("zone"):
+        said.doubt(f"'{span.text}' belongs to nothing", LEFT_OVER)
+    elif span.get("plan") in ("call_vet", "xray"):
+        said.doubt(f"'{span.text}' belongs to nothing", LEFT_OVER)
+
+
+def _same_on_another(said: Utterance) -> list[int]:
+    """ "Flare on the near fore same on the off": where what was said is said of another foot."""
+    found = []
+    for at, span in enumerate(said.spans):
+        if span.text in limbs.CALLS_FOR_LIMB and at:
+            near = said.spans[at + 1 : at + 5]
+            limb = next((i for i, s in enumerate(near) if s.get("limb") or s.get("relative")), None)
+            if limb is not None and all(not s.concepts or s.get("moving") for s in near[:limb]):
+                said.used.add(at)
+                found.append(at)
+    return found
+
+
+def _merge(said: Utterance) -> None:
+    """The same finding said twice in one breath is one: "dead lame, won't put it down"."""
+    for frame in list(said.frames):
+        if frame.kind != "finding":
+            continue
+        for other in said.frames:
+            if other is frame or other.at < frame.at or frame not in said.frames:
+                continue
+            if (other.term, other.limbs) != (frame.term, frame.limbs) or other.kind != "finding":
+                continue
+            if all(frame.slots.get(k, v) == v for k, v in other.slots.items()):
+                frame.slots |= other.slots
+                frame.last = max(frame.last, other.last)
+                frame.denied = frame.denied and other.denied
+                said.frames.remove(other)
+                break
+
+
+def _copy(said: Utterance, copies: list[int], named: list[limbs.Mention]) -> None:
+    for at in copies:
+        mention = next((m for m in named if m.first > at), None)
+        if mention is None:
+            continue
+        before = [f for f in said.frames if f.at < at]
+        for frame in before:
+            if frame.limbs == mention.limbs and len(named) > 1:
+                frame.limbs = next((m.limbs for m in named if m is not mention), None)
+            again = Frame(frame.kind, at, dict(frame.slots), at, mention.last, mention.limbs, frame.denied, frame.of_horse)
+            said.frames.append(again)
+
+
+def _statements(frame: Frame) -> list[Statement]:
+    """The records of a frame: one, or one for each side where both are meant."""
+    kind = KINDS[frame.kind]
+    allowed = {f.name for f in fields(kind)}
+    slots = {key: value for key, value in frame.slots.items() if key in allowed and value is not None}
+    if frame.denied and "denied" in allowed:
+        slots["denied"] = True
+        for key in ("grade", "trend"):
+            slots.pop(key, None)
+    sides = ["medial", "lateral"] if slots.get("side") == "both" else [slots.get("side")]
+    found: list[Statement] = []
+    for side in sides:
+        values = dict(slots)
+        values.pop("side", None)
+        if side is not None:
+            values["side"] = side
+        entry: Entry = kind(**values)
+        found.append(Statement(entry, frame.limbs or ()))
+    return found
+
+
+def horses_of(names: Iterable[str]) -> list[tuple[Phrase, str]]:
+    """The names of horses as phrases, with the names as the log has them."""
+    return [(tuple(split_words(name.lower().split())[0]), name) for name in names]

@@ -1,0 +1,164 @@
+"""What is denied, and what is put right within one breath."""
+
+from handsfree.language.clauses import Frame, Utterance
+from handsfree.language.spans import Span
+
+TYPES = ("limb", "side", "zone", "term", "amount")
+
+
+def _type(span: Span) -> str | None:
+    if span.amount is not None and span.text != "one":
+        return "amount"
+    for kind in ("limb", "term", "side", "zone", "relative"):
+        if span.get(kind):
+            return "limb" if kind == "relative" else kind
+    return None
+
+
+def put_right(spans: list[Span]) -> tuple[list[Span], bool]:
+    """Apply the repairs within the utterance; whether it corrects the one before it.
+
+    "Eighty no sorry eighty three": what follows takes the place of the last of the same kind.
+    """
+    corrects = False
+    at = 0
+    while at < len(spans):
+        span = spans[at]
+        if not span.get("repair") and not _is_not_that(spans, at):
+            at += 1
+            continue
+        before, after = spans[:at], spans[at + 1 :]
+        content = any(_type(s) for s in before)
+        if not content:
+            corrects = corrects or _carries_on(span, after)
+            spans = before + after
+            continue
+        if not any(_type(s) for s in after):
+            # "Angle's fifty three sorry"
+            corrects = corrects or span.words[-1] == "sorry" or span.text in ("i mean", "i meant")
+            spans = before + after
+            continue
+        if _is_not_that(spans, at):
+            spans = before + _without_denied(before, after)
+            continue
+        spans = _replaced(before, after)
+        at = 0
+    return spans, corrects
+
+
+def _carries_on(span: Span, after: list[Span]) -> bool:
+    """Whether a repair at the beginning corrects the last utterance: "wait make that eight"."""
+    first = span.words[0]
+    return first not in ("actually", "hold", "rather", "wrong") or any(_type(s) for s in after[:4])
+
+
+def _is_not_that(spans: list[Span], at: int) -> bool:
+    """ "Five weeks not six", "outside not inside": what follows is what it is not."""
+    if spans[at].text not in ("not", "not the", "not a") or at + 1 >= len(spans):
+        return False
+    denied = next((_type(s) for s in spans[at + 1 : at + 3] if _type(s)), None)
+    return denied is not None and denied != "term" and any(_type(s) == denied for s in spans[:at])
+
+
+def _without_denied(before: list[Span], after: list[Span]) -> list[Span]:
+    at = next(i for i, s in enumerate(after) if _type(s))
+    return after[:at] + after[at + 1 :]
+
+
+def _replaced(before: list[Span], after: list[Span]) -> list[Span]:
+    """What stands before without what the first words after put in its place."""
+    new: list[str] = []
+    for span in after:
+        kind = _type(span)
+        if kind is None and (span.get("split") or new) and span.concepts:
+            break
+        if kind in new:
+            break
+        if kind is not None:
+            new.append(kind)
+        if len(new) == 3:
+            break
+    kept = list(before)
+    replaced = False
+    for kind in new:
+        at = next((i for i in range(len(kept) - 1, -1, -1) if _type(kept[i]) == kind), None)
+        if at is not None:
+            replaced = True
+            del kept[at]
+    if not replaced:
+        return kept + after
+    return kept + after
+
+
+SAYS_NO = frozenset("no not hardly little hasn't won't can't cannot barely".split())
+"""Findings whose own words deny: "ain't got no heel" denies once."""
+
+
+def deny(said: Utterance) -> None:
+    """Mark what is said not to be there; a denial of nothing makes the note doubtful."""
+    places = said.free("deny")
+    for order, at in enumerate(places):
+        if at in said.used:
+            continue
+        frame = _denied_by(said, at)
+        if frame is None:
+            later = [p for p in places[order + 1 :] if said.clause[p] == said.clause[at]]
+            if later or _is_answer(said, at):
+                said.used.add(at)
+            continue
+        said.used.add(at)
+        if said.spans[frame.first].words[0] in SAYS_NO:
+            continue
+        if frame.kind == "finding":
+            frame.denied = True
+            _carry_on(said, frame)
+        else:
+            said.frames.remove(frame)
+            said.doubt("said not to have been done", 0.3)
+
+
+def _is_answer(said: Utterance, at: int) -> bool:
+    """ "No he's lame", "no that's the outside": an answer, not a denial."""
+    following = said.spans[at + 1].words[0] if at + 1 < len(said.spans) else ""
+    return said.spans[at].text in ("no", "none") and following in {
+        "he", "she", "it", "that", "they", "there", "i", "we", "wait", "worries", "bother", "you",
+    }
+
+
+def _denied_by(said: Utterance, at: int) -> Frame | None:
+    clause = said.clause[at]
+    inside = [f for f in said.frames if f.first < at < f.last and said.clause[f.at] == clause]
+    if inside:
+        return inside[0]
+    if _is_answer(said, at):
+        return None
+    after = [f for f in said.frames if f.first > at and said.clause[f.at] == clause]
+    if after:
+        between = [said.spans[i] for i in said.between(at, after[0].first)]
+        if any(s.get("deny") for s in between) and said.spans[at].text == "no":
+            return None
+        return after[0]
+    before = [f for f in said.frames if f.last < at and said.clause[f.at] == clause]
+    if before and said.spans[at].text in ("none", "no", "neither", "nil"):
+        return before[-1]
+    return None
+
+
+def _carry_on(said: Utterance, frame: Frame) -> None:
+    """A denial goes on over "or" and "nor", and over findings with nothing between them."""
+    last = frame
+    for other in said.frames:
+        if other.at <= last.at or other.kind != "finding" or other.denied:
+            continue
+        between = [said.spans[i] for i in said.between(last.last, other.first)]
+        joined = any(set(s.words) & {"nor", "or", "neither"} for s in between)
+        bare = not between
+        positive = any(s.get("grade") or s.get("age") for s in between) or any(
+            k in other.slots for k in ("grade", "age", "trend")
+        )
+        if positive or not (joined or bare):
+            return
+        if between and between[0].text == "but":
+            return
+        other.denied = True
+        last = other

@@ -1,0 +1,99 @@
+"""Words cut into spans: the fewest phrases of the tables that cover them. Pure."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from handsfree.language.numbers import Amount
+from handsfree.language.tables import Concept, Tables
+
+UNKNOWN_COST = 2.5
+"""A word that no table holds costs so many spans, so that a phrase that explains it is taken."""
+
+SMALL_COST = 0.3
+"""A word that carries nothing."""
+
+
+@dataclass(frozen=True)
+class Span:
+    """Words `start` to `end` (exclusive) and what they may stand for.
+
+    Without concepts and amount they carry nothing (`known`) or are unexplained.
+    """
+
+    start: int
+    end: int
+    words: tuple[str, ...]
+    concepts: tuple[Concept, ...] = ()
+    amount: Amount | None = None
+    known: bool = True
+
+    def get(self, kind: str) -> str | None:
+        """The id that it stands for among concepts of this kind."""
+        return next((c.id for c in self.concepts if c.kind == kind), None)
+
+    def all(self, kind: str) -> tuple[str, ...]:
+        """Every id that it may stand for among concepts of this kind."""
+        return tuple(c.id for c in self.concepts if c.kind == kind)
+
+    def concept(self, kind: str) -> Concept | None:
+        """The concept of this kind."""
+        return next((c for c in self.concepts if c.kind == kind), None)
+
+    @property
+    def text(self) -> str:
+        """Its words."""
+        return " ".join(self.words)
+
+
+def cut(words: Sequence[str], tables: Tables) -> list[Span]:
+    """The words as spans, as few as will do; of equal ways the one with the longest first."""
+    count = len(words)
+    best: list[tuple[float, Span | None]] = [(0.0, None)] * (count + 1)
+    for at in range(count - 1, -1, -1):
+        cheapest: tuple[float, Span | None] | None = None
+        for span, cost in _spans_at(words, at, tables):
+            total = cost + best[span.end][0]
+            if cheapest is None or total < cheapest[0] - 1e-9:
+                cheapest = (total, span)
+        assert cheapest is not None
+        best[at] = cheapest
+    found: list[Span] = []
+    at = 0
+    while at < count:
+        span = best[at][1]
+        assert span is not None
+        found.append(span)
+        at = span.end
+    return found
+
+
+def _spans_at(words: Sequence[str], at: int, tables: Tables) -> list[tuple[Span, float]]:
+    """The spans that may begin at a word with their costs, longest first."""
+    found: list[tuple[Span, float]] = []
+    word = words[at]
+    longest = min(tables.starts.get(word, 0), len(words) - at)
+    for length in range(longest, 0, -1):
+        phrase = tuple(words[at : at + length])
+        concepts = tables.phrases.get(phrase)
+        if concepts is not None:
+            # A limb named whole wins over its words taken apart ("rasped | off hind").
+            limb = length > 1 and any(c.kind == "limb" for c in concepts)
+            cost = 0.6 if limb else 1.0
+            if all(each in tables.nothing for each in phrase):
+                cost = min(cost, SMALL_COST * length)
+            found.append((Span(at, at + length, phrase, concepts), cost))
+    amount = tables.numbers.at(words, at)
+    if amount is not None:
+        span = Span(at, amount.end, tuple(words[at : amount.end]), (), amount)
+        same = next((f for f in found if f[0].end == amount.end), None)
+        if same is not None:
+            found.remove(same)
+            span = replace(span, concepts=same[0].concepts)
+        # A number is read whole before any phrase that begins with a part of it.
+        found.append((span, 1.0 - 0.3 * (amount.end - at > 1)))
+        found.sort(key=lambda pair: -pair[0].end)
+    if not any(span.end == at + 1 for span, _ in found):
+        known = word in tables.nothing
+        cost = SMALL_COST if known else UNKNOWN_COST
+        found.append((Span(at, at + 1, (word,), known=known), cost))
+    return found
