@@ -52,6 +52,7 @@ BY_ITSELF = {
 }
 OF_HEAD = {
     "toe": "toe_length",
+    "heel": "heel_height",
     "sole": "sole_depth",
     "neck": "neck_girth",
     "girth": "heart_girth",
@@ -79,10 +80,19 @@ def read(said: Utterance) -> None:
             continue
         if quantity is None and (_is_of_shoe(said, at) or _is_nails(said, at, amount)):
             continue
+        if quantity is None and amount.unit in ("mm", "cm", "in") and _of_work(said, at):
+            said.used.add(at)
+            continue
         quantity = quantity or _composed(said, at, amount) or _inherited(said, amount, last)
         if quantity is not None and _measured(said, at, amount, quantity):
             last = quantity
     _nails(said)
+
+
+def _of_work(said: Utterance, at: int) -> bool:
+    """ "Backed that toe up a quarter inch": how much was taken, which no record keeps."""
+    here = [f for f in said.frames if said.clause[f.at] == said.clause[at]]
+    return bool(here) and all(f.slots.get("action") in ("toe_dressed", "flare_dressed", "resected") for f in here)
 
 
 def _scales(said: Utterance) -> None:
@@ -319,6 +329,9 @@ WEAK_ALONE = frozenset("off out short down took take gone put set got in tapped 
 
 
 def _part_of_mark(said: Utterance, at: int) -> bool:
+    after = " ".join(w for s in said.spans[at + 1 : at + 3] for w in s.words)
+    if after in ("'s out", "is out", "'s pulled", "out"):
+        return False
     return any(f.kind == "finding" and f.first <= at <= f.last for f in said.frames)
 
 
@@ -498,9 +511,12 @@ def _without_verb(said: Utterance) -> str | None:
 
 def _uncounted(said: Utterance, verbs: list[int], words: list[int]) -> None:
     """ "Nails out near fore", "drew the heel nail"; one nail where the word is singular."""
+    for verb in verbs:
+        named = {"nail", "nails"} & set(said.spans[verb].words)
+        action = _action(said, verb, verb) if named and verb not in said.used else None
+        if action not in (None, "in_shoe"):
+            said.add("nails", verb, (), action=action, count=1 if "nail" in named else None)
     for word in words:
-        if word in said.used:
-            continue
         here = [v for v in verbs if said.clause[v] == said.clause[word] and v not in said.used]
         verb = said.nearest(word, here)
         if verb is None or abs(verb - word) > 5:

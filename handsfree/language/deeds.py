@@ -1,6 +1,7 @@
 """The work done, the shoe put on, and what is planned."""
 
 from handsfree.language.clauses import Utterance
+from handsfree.language.spans import Span
 from handsfree.language.tables import Tables
 
 WITH_TEXT = frozenset({"next_time", "tell_owner"})
@@ -26,7 +27,20 @@ def plans(said: Utterance, original: list[str], starts: list[int]) -> None:
             _watch(said, at, original, starts)
         else:
             _to_vet(said, at, action)
+    _tell_somebody(said, original, starts)
     _returns(said)
+
+
+def _tell_somebody(said: Utterance, original: list[str], starts: list[int]) -> None:
+    """ "Tell josie to …", "let mama know …": whoever it is, somebody is to be told."""
+    for at, span in enumerate(said.spans):
+        first = at == 0 or said.spans[at - 1].get("split") or at - 1 in said.used
+        if at in said.used or not first or span.text not in ("tell", "let", "ask", "remind"):
+            continue
+        following = [w for s in said.spans[at + 1 : at + 4] for w in s.words]
+        ends = ("know",) if span.text == "let" else ("to", "that", "about", "she", "he")
+        if any(w in ends for w in following[1:3]):
+            _with_text(said, at, "tell_owner", original, starts)
 
 
 def _end_of_text(said: Utterance, at: int) -> int:
@@ -140,7 +154,9 @@ def work(said: Utterance) -> None:
                 action = "trimmed"
         if action in ("shoe_reset", "barefoot", "rasped") and span.get("quantity"):
             continue
-        if action == "treated" and any(f.slots.get("action") == "packed" and said.clause[f.at] >= said.clause[at] - 1 for f in said.frames if f.at < at):
+        near = [i for i in said.free("work") if said.spans[i].get("work") == "packed"]
+        packed = [f.at for f in said.frames if f.slots.get("action") == "packed"]
+        if action == "treated" and any(abs(said.clause[i] - said.clause[at]) <= 1 for i in near + packed):
             said.used.add(at)
             continue
         if any(f.kind == "work" and f.slots.get("action") == action and said.clause[f.at] == said.clause[at] for f in said.frames):
@@ -159,6 +175,9 @@ def shoes(said: Utterance, tables: Tables, original: list[str], starts: list[int
         item = said.spans[at].get("shoe")
         if at in said.used:
             continue
+        if _is_worn(said, at) or _same_item(said, at, item):
+            said.used.add(at)
+            continue
         if item == "size":
             _size(said, at)
         elif item == "section":
@@ -171,6 +190,19 @@ def shoes(said: Utterance, tables: Tables, original: list[str], starts: list[int
                 "shoe", at, [i for i in range(first, last + 1) if not said.spans[i].get("limb")],
                 item=item, detail=_detail(said, at, item or "", first, last, original, starts),
             )
+
+
+def _is_worn(said: Utterance, at: int) -> bool:
+    """ "Wore the studs right off": what is worn is said, not what is put on."""
+    before = [s for s in said.spans[max(0, at - 3) : at] if s.concepts]
+    return any(s.get("term") == "wear" for s in before)
+
+
+def _same_item(said: Utterance, at: int, item: str | None) -> bool:
+    """Whether the clause has this item already: "fitted full with length at the heels"."""
+    return item in ("fit", "section", "pads") and any(
+        f.slots.get("item") == item and said.clause[f.at] == said.clause[at] for f in said.frames
+    )
 
 
 def _detail(
@@ -228,8 +260,8 @@ def _size(said: Utterance, at: int) -> None:
     zeros = 0
     amount = spans[after].amount
     end = after
-    if amount is None and spans[after].text in ("double", "triple"):
-        zeros = 2 if spans[after].text == "double" else 3
+    if spans[after].text in ("double", "triple", "single") or spans[at].words[-1] in ("double", "triple"):
+        zeros = {"single": 1, "double": 2, "triple": 3}[spans[after].text]
         end = after + 1
     elif spans[after].text in ("oh", "o", "nought", "zero", "naught"):
         zeros, end = 1, after
@@ -248,6 +280,20 @@ def _size(said: Utterance, at: int) -> None:
     said.add("shoe", at, (after,), item="size", detail=text)
 
 
+WIDEST_STOCK = 3
+"""Bar wider than so many inches is no shoe's."""
+
+
+def _are_stock(spans: list[Span], by: int) -> bool:
+    """Whether what stands on both sides of "by" may be the bar of a shoe."""
+    if not 0 < by < len(spans) - 1:
+        return False
+    one, two = spans[by - 1].amount, spans[by + 1].amount
+    if one is None or two is None:
+        return False
+    return (one.value <= WIDEST_STOCK and two.value <= WIDEST_STOCK) or {one.unit, two.unit} == {"mm"}
+
+
 def _section(said: Utterance, at: int, original: list[str], starts: list[int]) -> None:
     """ "Three quarter by three eighths concave": the bar that the shoe is made of."""
     if at in said.used:
@@ -255,10 +301,10 @@ def _section(said: Utterance, at: int, original: list[str], starts: list[int]) -
     spans = said.spans
     first = last = at
     if spans[at].text == "by":
-        if not (0 < at < len(spans) - 1 and spans[at - 1].amount and spans[at + 1].amount):
+        if not _are_stock(spans, at):
             return
     by = next((i for i in range(max(0, at - 3), min(len(spans), at + 4)) if spans[i].text == "by"), None)
-    if by is not None and 0 < by < len(spans) - 1 and spans[by - 1].amount and spans[by + 1].amount:
+    if by is not None and _are_stock(spans, by):
         first, last = min(at, by - 1), max(at, by + 1)
     elif spans[at].text not in ("section", "stock", "concave", "bar stock", "flat bar"):
         return

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from handsfree.language.clauses import Frame, Utterance
+from handsfree.language.spans import Span
 
 FRONT, HIND = ("LF", "RF"), ("LH", "RH")
 OTHER_SIDE = {"LF": "RF", "RF": "LF", "LH": "RH", "RH": "LH"}
@@ -65,10 +66,25 @@ def _joined(said: Utterance, one: int, other: int) -> bool:
     between = [said.spans[i] for i in said.between(one, other)]
     if len(between) > 3:
         return False
+    following = said.spans[other + 1 :]
+    if following and following[0].words[0] in ("'s", "is", "has", "was", "got", "have", "'ve", "are"):
+        return False
+    rest = []
+    for span in following:
+        if span.get("split"):
+            break
+        rest.append(span)
+    if any(_is_content(s) for s in rest) and any(_is_content(s) for s in said.spans[:one]):
+        return False
     joins = {"and", "nor", "or", "the", "her", "his", "both", "on", "then"}
     return bool(between) and all(
         set(s.words) <= joins or s.get("nor") for s in between
     ) and any({"and", "nor", "or"} & set(s.words) for s in between)
+
+
+def _is_content(span: Span) -> bool:
+    kinds = ("term", "work", "nails", "quantity", "shoe")
+    return span.amount is not None or any(span.get(kind) for kind in kinds)
 
 
 def _relative(
@@ -144,7 +160,7 @@ def _limbs_of_plan(
 ) -> tuple[str, ...] | None:
     """A plan is for a foot that is named in it, or with nothing else in its clause."""
     clause = said.clause[frame.at]
-    inside = [m for m in named if frame.first <= m.first <= frame.last + 4 and m.first > frame.at]
+    inside = [m for m in named if frame.first <= m.first <= frame.last + 4]
     inside = [m for m in inside if not any(frame.at < f.at < m.first for f in said.frames)]
     if inside:
         return inside[0].limbs

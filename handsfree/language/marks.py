@@ -11,6 +11,9 @@ MARKS = frozenset(
 )
 """Findings that have a length or a distance below the hairline."""
 
+AGED = MARKS | frozenset({"laminitis", "sidebone", "ringbone", "swelling", "nail_prick", "mud_fever"})
+"""Findings that may be old or fresh; of others "old" is only a way of speaking."""
+
 NO_PLACE = frozenset(
     """long_toe low_heel underrun_heels contracted_heels thin_sole flat_sole dropped_sole
     narrow_frog shed_frog folded_bar base_narrow base_wide toed_in toed_out club_foot
@@ -39,11 +42,18 @@ def _is_other(said: Utterance, at: int) -> bool:
     span = said.spans[at]
     if span.get("scale") and _graded_at(said, at):
         return False
+    following = said.spans[at + 1].words[0] if at + 1 < len(said.spans) else ""
+    if span.text == "cut" and following in AFTER_VERB:
+        return True
     return span.get("detail") is not None and any(
         said.spans[i].get("shoe") or said.spans[i].get("work") == "hot_fitted"
         for i in (at - 1, at + 1)
         if 0 <= i < len(said.spans)
     )
+
+
+AFTER_VERB = frozenset("the all out back away him her it that some down off his".split())
+"""After these "cut" is what the farrier did, not what he found."""
 
 
 def _graded_at(said: Utterance, at: int) -> bool:
@@ -61,7 +71,7 @@ def _made_work(said: Utterance, tables: Tables) -> None:
                 i
                 for i in clause
                 if i not in said.used
-                and (said.spans[i].get("term") == what or said.spans[i].get("zone") == what)
+                and what in (said.spans[i].get("term"), said.spans[i].get("zone"), said.spans[i].get("thing"))
                 and not _has_length(said, i)
             ]
             near = said.nearest(at, objects)
@@ -69,12 +79,31 @@ def _made_work(said: Utterance, tables: Tables) -> None:
                 continue
             if what == "toe" and not _goes_back(said, at, near):
                 continue
+            if what == "shoe":
+                if not _comes_off(said, at, near):
+                    continue
+                if any(s.text in OUTDOORS for s in said.spans):
+                    said.add("finding", at, (near,), term="lost_shoe")
+                    continue
             said.add("work", at, (near,), action=work)
 
 
 def _has_length(said: Utterance, at: int) -> bool:
     """ "Took the toe back" is work, "toe length" never."""
     return said.spans[at].get("quantity") is not None
+
+
+OUTDOORS = frozenset(("in the field", "out in the field", "in the paddock", "in the mud", "in the yard", "out the field"))
+
+
+def _comes_off(said: Utterance, at: int, near: int) -> bool:
+    """A shoe is pulled where a verb and nothing else that is pulled stand beside it."""
+    if any(said.spans[i].amount or said.spans[i].get("nail_word") for i in said.between(at, near)):
+        return False
+    if any(s.get("plan") == "next_time" for s in said.spans):
+        return False
+    words = {w for s in said.spans[at : max(at, near) + 3] for w in s.words}
+    return said.spans[at].words[-1] in ("pulled", "pull", "stripped", "drew", "pulling") or "off" in words
 
 
 BACKWARDS = frozenset("back off up dubbed backed dressed shortened dub dress knocked rolled".split())
@@ -202,6 +231,18 @@ def _of_a_limb(said: Utterance) -> None:
             _carries_nothing(said, i) for i in said.between(limb, at)
         ):
             said.add("finding", at, (), term=term)
+
+
+def shoes_off(said: Utterance) -> None:
+    """ "Took the fronts off": the shoes, where nothing else is taken."""
+    for at, span in enumerate(said.spans[:-1]):
+        if at in said.used or "remove" not in span.all("verb"):
+            continue
+        clause = [i for i in said.in_clause(at) if i > at]
+        limb = next((i for i in clause if said.spans[i].get("limb")), None)
+        off = next((i for i in clause if limb is not None and i == limb + 1 and said.spans[i].text == "off"), None)
+        if limb is not None and off is not None:
+            said.add("work", at, (off,), action="shoe_pulled")
 
 
 def _pulse_alone(said: Utterance) -> None:
@@ -391,6 +432,8 @@ def give_qualities(said: Utterance) -> None:
             if frame is None:
                 continue
             said.used.add(at)
+            if kind == "age" and frame.term not in AGED:
+                continue
             if frame.kind == "finding" and kind not in frame.slots:
                 frame.slots[kind] = value
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 POINT, AND, OF = "point", "and", "of"
-OH = frozenset({"oh", "o", "nought", "zero"})
+OH = frozenset({"oh", "o", "nought", "zero", "aught", "ought", "naught"})
 
 
 @dataclass(frozen=True)

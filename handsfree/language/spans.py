@@ -79,7 +79,8 @@ def _spans_at(words: Sequence[str], at: int, tables: Tables) -> list[tuple[Span,
             # A limb named whole wins over its words taken apart ("rasped | off hind").
             limb = length > 1 and any(c.kind == "limb" for c in concepts)
             cost = 0.6 if limb else 1.0
-            if all(each in tables.nothing for each in phrase):
+            relative = any(c.kind == "relative" for c in concepts)
+            if not relative and all(each in tables.nothing for each in phrase):
                 cost = min(cost, SMALL_COST * length)
             found.append((Span(at, at + length, phrase, concepts), cost))
     amount = tables.numbers.at(words, at)
