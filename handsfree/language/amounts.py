@@ -87,6 +87,16 @@ def read(said: Utterance) -> None:
         if quantity is not None and _measured(said, at, amount, quantity):
             last = quantity
     _nails(said)
+    _was_and_is(said)
+
+
+def _was_and_is(said: Utterance) -> None:
+    """ "Was four inch, it's three and five eighths now": what was is not recorded today."""
+    for frame in [f for f in said.frames if f.kind == "measurement"]:
+        later = [f for f in said.frames if f.at > frame.at and f.slots.get("quantity") == frame.slots["quantity"]]
+        before = {w for s in said.spans[max(0, frame.at - 3) : frame.at] for w in s.words}
+        if later and before & {"was", "were", "been"}:
+            said.frames.remove(frame)
 
 
 def _of_work(said: Utterance, at: int) -> bool:
@@ -308,7 +318,17 @@ def _is_nails(said: Utterance, at: int, amount: Amount) -> bool:
     following = said.spans[at + 1] if at + 1 < len(said.spans) else None
     if following and following.get("dimension") and not following.get("verb"):
         return False
-    return bool(_nail_words(said)) or bool(_apiece(said)) or _weak_verb_beside(said, at)
+    return bool(_nail_words(said)) or bool(_apiece(said)) or _in_foot(said, at) or _weak_verb_beside(said, at)
+
+
+def _in_foot(said: Utterance, at: int) -> bool:
+    """ "Eight in this near fore": with nothing else said, the nails of its shoe."""
+    following = said.spans[at + 1 : at + 5]
+    if said.frames or not following or following[0].text != "in":
+        return False
+    amount = said.spans[at].amount
+    assert amount is not None
+    return 3 <= amount.value <= 12 and any(s.get("limb") or s.get("relative") for s in following)
 
 
 def _weak_verb_beside(said: Utterance, at: int) -> bool:
@@ -324,7 +344,7 @@ def _nail_words(said: Utterance) -> list[int]:
     return found + [i for i in said.free("nails") if said.spans[i].text not in WEAK_ALONE]
 
 
-WEAK_ALONE = frozenset("off out short down took take gone put set got in tapped used left dropped shed".split())
+WEAK_ALONE = frozenset("away off out short down took take gone put set got in tapped used left dropped shed".split())
 """Verbs that count nails only beside a number."""
 
 
@@ -346,6 +366,8 @@ def _composed(said: Utterance, at: int, amount: Amount) -> str | None:
     if dimension is None:
         dimension = next((i for i in before if said.spans[i].get("dimension")), None)
     heads = [i for i in (*before, *after) if _head(said, i)]
+    if after and _head(said, after[0]) and _number_first(said):
+        heads = [after[0], *heads]
     if not heads:
         heads = [i for i in range(at - 1, -1, -1) if _head(said, i)]
     names = [n for i in heads for n in _head(said, i)]
@@ -369,6 +391,13 @@ def _composed(said: Utterance, at: int, amount: Amount) -> str | None:
         return "pastern_angle"
     quantity = next((OF_HEAD[n] for n in names if n in OF_HEAD), None)
     return quantity if quantity and _may_be(quantity, amount) else None
+
+
+def _number_first(said: Utterance) -> bool:
+    """ "Fifty four hoof and fifty five pastern": what is measured comes after its number."""
+    first = next((i for i, s in enumerate(said.spans) if s.amount), 0)
+    heads = [i for i in range(len(said.spans)) if _head(said, i)]
+    return bool(heads) and heads[0] > first
 
 
 def _head(said: Utterance, at: int) -> tuple[str, ...]:
@@ -449,7 +478,7 @@ def _nails(said: Utterance) -> None:
     taken: dict[int, list[int]] = {}
     for count in counts:
         verb = _verb_of(said, count, verbs, counts)
-        if verb is None and not words and not _apiece(said):
+        if verb is None and not words and not _apiece(said) and not _in_foot(said, count):
             continue
         action = _action(said, verb, count) if verb is not None else _without_verb(said)
         if action is None:

@@ -81,7 +81,12 @@ def _with_text(
     content = any(
         said.spans[i].concepts or not said.spans[i].known for i in covered if not said.spans[i].get("limb")
     )
-    if not content and action == "next_time":
+    before = [s for i, s in enumerate(said.spans[:at]) if said.clause[i] == said.clause[at] and i not in said.used]
+    planned = [s for s in before if s.get("shoe") or s.get("verb") or s.get("work") or s.get("detail")]
+    found = any(s.get("term") or s.get("nails") or s.amount for s in before if s not in planned)
+    if content and action == "next_time" and planned and not found:
+        covered = range(next(i for i in range(at) if said.clause[i] == said.clause[at]), end)
+    elif not content and action == "next_time":
         # "Bit more off the outside next time"
         first = at
         while first > 0 and not said.spans[first].get("split") and not _is_return(said, first - 1):
@@ -136,8 +141,7 @@ def _returns(said: Utterance) -> None:
         weeks = float(amount.value) * WEEKS[amount.unit]
         number = int(weeks) if weeks == int(weeks) else round(weeks)
         near = [i for i in before if abs(i - at) <= 5]
-        frame = said.add("plan", at, near, action="return", weeks=number)
-        frame.of_horse = True
+        said.add("plan", at, near, action="return", weeks=number)
 
 
 def work(said: Utterance) -> None:
@@ -149,7 +153,7 @@ def work(said: Utterance) -> None:
             continue
         if action == "corn_pared" and span.text.startswith("pared") and len(span.words) <= 2:
             # Pared what? A corn near by, else the sole: that is trimming.
-            corn = [f for f in said.frames if f.term == "corn"]
+            corn = "corn" in span.text or [f for f in said.frames if f.term == "corn"]
             if not corn:
                 action = "trimmed"
         if action in ("shoe_reset", "barefoot", "rasped") and span.get("quantity"):
@@ -171,6 +175,11 @@ def _left_bare(said: Utterance, at: int) -> bool:
 
 def shoes(said: Utterance, tables: Tables, original: list[str], starts: list[int]) -> None:
     """What the shoe is like. `detail` keeps the words beside it."""
+    for at in said.amounts():
+        amount = said.spans[at].amount
+        following = said.spans[at + 1] if at + 1 < len(said.spans) else None
+        if amount and amount.unit in ("in", "mm", "cm") and following and following.get("thing") == "shoe":
+            said.add("shoe", at, (at + 1,), item="size", detail=f"{amount.number:g} {amount.unit}")
     for at in said.free("shoe"):
         item = said.spans[at].get("shoe")
         if at in said.used:

@@ -37,6 +37,11 @@ def mentions(said: Utterance) -> list[Mention]:
         if not limbs:
             continue
         said.used.add(at)
+        if found and _excepted(said, found[-1].last, at):
+            before = found.pop()
+            limbs = tuple(limb for limb in before.limbs if limb not in limbs)
+            found.append(Mention(before.first, at, limbs))
+            continue
         if found and _joined(said, found[-1].last, at):
             before = found.pop()
             limbs = tuple(dict.fromkeys(before.limbs + limbs))
@@ -59,6 +64,21 @@ def _adjective(said: Utterance, at: int) -> str | None:
     if not plural or not (following.get("zone") or following.get("thing") in ("shoe", "clinch", "pulse")):
         return None
     return limbs
+
+
+EXCEPT = frozenset("bar except barring excepting but".split())
+
+
+def _excepted(said: Utterance, one: int, other: int) -> bool:
+    """ "All round bar the off fore"."""
+    between = list(said.between(one, other))
+    words = [w for i in between for w in said.spans[i].words]
+    if not words or len(words) > 4 or words[0] not in EXCEPT | {"apart", "other"}:
+        return False
+    if words[0] == "but" and "not" not in words:
+        return False
+    said.used |= set(between)
+    return True
 
 
 def _joined(said: Utterance, one: int, other: int) -> bool:

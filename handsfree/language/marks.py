@@ -165,7 +165,7 @@ def _names(said: Utterance, at: int) -> set[str]:
 FAR = 5
 """A thing and its state stand within so many spans of each other that carry something."""
 
-WEAK = frozenset("up in out off there gone high long down it low out of back short full through".split())
+WEAK = frozenset("up in out off there gone down of back short full through it".split())
 """States that are small words too: only right beside their thing do they say something of it."""
 
 
@@ -227,6 +227,9 @@ def _of_a_limb(said: Utterance) -> None:
         if term is None or limb is None or any(f.at > limb and f.at < at for f in said.frames):
             continue
         between = [said.spans[i] for i in said.between(limb, at)]
+        following = said.spans[at + 1] if at + 1 < len(said.spans) else None
+        if following and following.amount:
+            continue
         if between and between[0].words[0] in ("'s", "is", "was", "had") and all(
             _carries_nothing(said, i) for i in said.between(limb, at)
         ):
@@ -277,6 +280,8 @@ def places(said: Utterance, tables: Tables) -> list[Place]:
         if at in said.used:
             continue
         zone, side = span.get("zone"), span.get("side")
+        if side == "same":
+            side = next((str(f.slots["side"]) for f in reversed(said.frames) if f.at < at and f.slots.get("side")), None)
         for state in span.all("state"):
             if not zone and state in tables.adds:
                 zone = tables.adds[state][1]
@@ -324,6 +329,8 @@ def put(frame: Frame, place: Place, said: Utterance) -> None:
     said.used |= {place.first, place.last}
     if frame.kind == "finding" and place.zone:
         frame.slots["zone"] = place.zone
+        if frame.term == "winging" and said.spans[frame.at].text == "dishing":
+            frame.slots["term"] = "dish"
     if frame.kind in ("work", "shoe"):
         frame.slots["zone"] = place.zone or "side"
         return
@@ -368,7 +375,8 @@ def _without_own(
     here = [f for f in said.frames if said.clause[f.at] == said.clause[place.first]]
     own = [f for f in here if place.zone in heads.get(f.term or "", ())]
     others = [f for f in here if f not in own and takes_place(f, place) and f.kind == "finding"]
-    if not own or (others and not place.side):
+    nearer = [f for f in others if abs(f.at - place.first) < min(abs(o.at - place.first) for o in own)] if own else []
+    if not own or any(f.term not in NO_PLACE for f in nearer):
         return place
     said.used |= {place.first, place.last}
     return Place(place.first, place.last, None, place.side) if place.side else None
@@ -489,9 +497,19 @@ def find_clear(said: Utterance) -> None:
 
 def _is_said_of(said: Utterance, at: int, feet: list[int]) -> bool:
     """Whether nothing but small words stands between the foot and "good"."""
+    feet = [
+        f
+        for f in feet
+        if said.spans[f].get("limb")
+        or any({"'s", "is", "are", "all", "looks", "look", "'re"} & set(said.spans[i].words) for i in said.between(at, f))
+    ]
     return any(
         all(_carries_nothing(said, i) for i in said.between(at, foot)) and at > foot for foot in feet
     )
+
+
+PASSES = AGED | frozenset("thrush heat raised_pulse bounding_pulse tender swelling mites lameness canker".split())
+"""Findings that go away."""
 
 
 def find_gone(said: Utterance) -> None:
@@ -502,6 +520,10 @@ def find_gone(said: Utterance) -> None:
             for f in said.frames
             if f.kind == "finding" and f.last < at and said.clause[f.at] == said.clause[at]
         ]
+        following = said.spans[at + 1] if at + 1 < len(said.spans) else None
+        if following and (following.amount or following.text == "a"):
+            continue
+        before = [f for f in before if f.term in PASSES]
         if before and all(_carries_nothing(said, i) for i in said.between(before[-1].last, at)):
             before[-1].denied = True
             said.used.add(at)

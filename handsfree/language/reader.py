@@ -46,7 +46,7 @@ class Reader:
     def read(self, words: Sequence[str]) -> Understood:
         """Read one utterance: lower-case words without punctuation."""
         original = list(words)
-        split, starts = split_words(original)
+        split, starts = split_words(original, self.tables.dialect)
         if not split:
             return Understood(None)
         command = commands.find(split, self.tables, self._horses)
@@ -63,6 +63,7 @@ class Reader:
 
     def _find(self, said: Utterance, original: list[str], starts: list[int]) -> None:
         copies = _same_on_another(said)
+        _why(said)
         deeds.plans(said, original, starts)
         self.named = limbs.mentions(said)
         deeds.shoes(said, self.tables, original, starts)
@@ -111,6 +112,17 @@ def _is_small(span: Span) -> bool:
     return kinds <= {"moving", "talk", "split", "thing", "state", "verb", "plan", "extent", "detail", "nails", "to_others"}
 
 
+def _why(said: Utterance) -> None:
+    """ "So he'll not catch himself": why it was done, which no record keeps."""
+    for at in range(1, len(said.spans) - 2):
+        words = [w for s in said.spans[at : at + 5] for w in s.words]
+        if words[0] != "so" or words[1] not in PRONOUNS:
+            continue
+        if set(words[2:6]) & {"not", "don't", "doesn't", "won't", "can't", "'ll", "can", "never"}:
+            end = next((i for i in range(at, len(said.spans)) if said.spans[i].amount or said.spans[i].get("limb")), len(said.spans))
+            said.used |= set(range(at, end))
+
+
 def _asks(words: Sequence[str]) -> bool:
     """Whether it is a question to somebody: nothing in it is a note."""
     at = 0
@@ -129,7 +141,7 @@ def _weigh(said: Utterance, span: Span, unread: list[str]) -> None:
         unread.append(span.text)
         said.doubt(f"'{span.text}' was not understood", UNEXPLAINED)
     elif span.get("to_others"):
-        said.doubt("may be talk to somebody", 0.3)
+        said.doubt("may be talk to somebody", 0.4)
     elif span.get("deny") and span.text not in ("no", "not much", "hardly"):
         said.doubt("a denial that belongs to nothing", 0.5)
     elif span.get("deny"):
@@ -158,19 +170,25 @@ def _same_on_another(said: Utterance) -> list[int]:
 def _merge(said: Utterance) -> None:
     """The same finding said twice in one breath is one: "dead lame, won't put it down"."""
     for frame in list(said.frames):
-        if frame.kind != "finding":
+        if frame.kind == "nails" or frame not in said.frames:
             continue
         for other in said.frames:
             if other is frame or other.at < frame.at or frame not in said.frames:
                 continue
-            if (other.term, other.limbs) != (frame.term, frame.limbs) or other.kind != "finding":
+            if (other.kind, other.term, other.limbs) != (frame.kind, frame.term, frame.limbs):
                 continue
-            if all(frame.slots.get(k, v) == v for k, v in other.slots.items()):
+            if frame.kind != "finding" and _bare(other) != _bare(frame):
+                continue
+            if frame.kind != "finding" or all(frame.slots.get(k, v) == v for k, v in other.slots.items()):
                 frame.slots |= other.slots
                 frame.last = max(frame.last, other.last)
                 frame.denied = frame.denied and other.denied
                 said.frames.remove(other)
                 break
+
+
+def _bare(frame: Frame) -> dict[str, object]:
+    return {key: value for key, value in frame.slots.items() if key != "zone"}
 
 
 def _copy(said: Utterance, copies: list[int], named: list[limbs.Mention]) -> None:

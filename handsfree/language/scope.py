@@ -24,7 +24,7 @@ def put_right(spans: list[Span]) -> tuple[list[Span], bool]:
     at = 0
     while at < len(spans):
         span = spans[at]
-        if not span.get("repair") and not _is_not_that(spans, at):
+        if not span.get("repair") and not _is_not_that(spans, at) and not _is_no_but(spans, at):
             at += 1
             continue
         before, after = spans[:at], spans[at + 1 :]
@@ -50,6 +50,14 @@ def _carries_on(span: Span, after: list[Span]) -> bool:
     """Whether a repair at the beginning corrects the last utterance: "wait make that eight"."""
     first = span.words[0]
     return first not in ("actually", "hold", "rather", "wrong") or any(_type(s) for s in after[:4])
+
+
+def _is_no_but(spans: list[Span], at: int) -> bool:
+    """ "Three and a half, no, three and three eighths": "no" between two of a kind."""
+    if spans[at].text not in ("no", "nah", "nope") or not 0 < at < len(spans) - 1:
+        return False
+    one, two = _type(spans[at - 1]), _type(spans[at + 1])
+    return one is not None and one == two and one != "term"
 
 
 def _is_not_that(spans: list[Span], at: int) -> bool:
@@ -100,7 +108,12 @@ def deny(said: Utterance) -> None:
     for order, at in enumerate(places):
         if at in said.used:
             continue
+        following = said.spans[at + 1] if at + 1 < len(said.spans) else None
+        if following and following.get("trend") and at + 1 in said.used and _not_better(said, at):
+            continue
         frame = _denied_by(said, at)
+        if frame is None and _ends_on_limb(said, at):
+            continue
         if frame is None:
             later = [p for p in places[order + 1 :] if said.clause[p] == said.clause[at]]
             if later or _is_answer(said, at):
@@ -115,6 +128,30 @@ def deny(said: Utterance) -> None:
         else:
             said.frames.remove(frame)
             said.doubt("said not to have been done", 0.3)
+
+
+def _not_better(said: Utterance, at: int) -> bool:
+    """ "No better than it was", "nae worse": as it was."""
+    frames = [f for f in said.frames if f.kind == "finding" and "trend" in f.slots]
+    if not frames:
+        return False
+    said.used.add(at)
+    min(frames, key=lambda f: abs(f.last - at)).slots["trend"] = "same"
+    return True
+
+
+def _ends_on_limb(said: Utterance, at: int) -> bool:
+    """ "Near fore's thrushy, off fore isn't": the same is denied of the other foot."""
+    limb = said.spans[at - 1].get("limb") if at else None
+    before = [f for f in said.frames if f.last < at and f.kind == "finding"]
+    following = [s for s in said.spans[at + 1 : at + 2] if s.concepts and not s.get("limb")]
+    if limb is None or not before or following or said.spans[at].text in ("no", "not"):
+        return False
+    last = before[-1]
+    again = Frame("finding", at, dict(last.slots), at - 1, at, tuple(limb.split("+")), True)
+    said.frames.append(again)
+    said.used.add(at)
+    return True
 
 
 def _is_answer(said: Utterance, at: int) -> bool:

@@ -67,6 +67,7 @@ class Tables:
     commands: dict[Phrase, str] = field(default_factory=dict)
     horse_forms: dict[str, tuple[Phrase, ...]] = field(default_factory=dict)
     words: frozenset[str] = frozenset()
+    dialect: dict[str, Phrase] = field(default_factory=dict)
 
 
 def expanded(pattern: str, macros: Mapping[str, str]) -> list[Phrase]:
@@ -107,23 +108,39 @@ def expanded(pattern: str, macros: Mapping[str, str]) -> list[Phrase]:
 
 
 _ENDINGS = re.compile(r"^(.+?)('s|'d|'ve|'re|'ll|'m)$")
+_THE = re.compile(r"^(t|th)'(.+)$")
 
 
 def split_word(word: str) -> Phrase:
     """A word and what is joined to it: "frog's" → "frog", "'s"; "ain't" stays whole."""
+    if found := _THE.match(word):
+        return ("the", *split_word(found[2]))
     found = _ENDINGS.match(word)
     return (found[1], found[2]) if found and word not in NAMED else (word,)
 
 
-def split_words(words: Iterable[str]) -> tuple[list[str], list[int]]:
-    """Split all words; beside them the place of each in the words given."""
+def split_words(
+    words: Iterable[str], dialect: Mapping[str, Phrase] | None = None
+) -> tuple[list[str], list[int]]:
+    """Split all words; beside them the place of each in the words given.
+
+    `dialect`: words of some parts of the country and what they are elsewhere.
+    """
     out: list[str] = []
     places: list[int] = []
     for at, word in enumerate(words):
         parts = split_word(word)
+        if dialect:
+            parts = tuple(w for part in parts for w in dialect.get(part, (part,)))
+            if parts == ("o",) and out and out[-1] not in _BEFORE_ZERO:
+                parts = ("of",)
         out += parts
         places += [at] * len(parts)
     return out, places
+
+
+_BEFORE_ZERO = frozenset("one two three four size double triple oh o zero single".split())
+"""After these "o" is a nought, elsewhere a short "of"."""
 
 
 class _Reading:
@@ -208,6 +225,7 @@ def read_tables(place: Path) -> Tables:
     nothing = frozenset(talk.pop("nothing")["small"].split())
     for phrase in reading.patterns("talk.toml", reading.file("talk.toml")["nothing"]["phrases"]):
         reading.phrases.setdefault(phrase, {}).setdefault(Concept("talk", "phrase"))
+    dialect = {word: tuple(plain.split()) for word, plain in talk.pop("dialect").items()}
     for kind, table in talk.items():
         for id, said in table.items():
             reading.add("talk.toml", Concept(kind, id), said)
@@ -240,6 +258,7 @@ def read_tables(place: Path) -> Tables:
         commands,
         forms,
         words,
+        dialect,
     )
 
 
