@@ -54,6 +54,7 @@ OF_HEAD = {
     "toe": "toe_length",
     "heel": "heel_height",
     "sole": "sole_depth",
+    "wall": "wall_thickness",
     "neck": "neck_girth",
     "girth": "heart_girth",
     "body": "body_length",
@@ -65,6 +66,7 @@ ANGLE_OF_HEAD = {"heel": "heel_angle", "pastern": "pastern_angle"}
 def read(said: Utterance) -> None:
     """Give every number its use. One that has none makes the note doubtful."""
     _scales(said)
+    _lame_by_a_number(said)
     _hands_said_apart(said)
     last: str | None = None
     for at in said.amounts():
@@ -158,6 +160,18 @@ def _number_beside(said: Utterance, at: int) -> int | None:
     return None
 
 
+def _lame_by_a_number(said: Utterance) -> None:
+    """ "Lame off fore, maybe a two": a bare number beside lameness is its grade."""
+    lame = next((f for f in said.frames if f.term == "lameness" and not f.denied), None)
+    for at in said.amounts():
+        amount = said.spans[at].amount
+        if lame is None or amount is None or "scale_grade" in lame.slots or said.free("nails"):
+            continue
+        if amount.unit is None and not amount.rough and amount.value <= 5 and at == len(said.spans) - 1:
+            lame.slots["scale_grade"] = ScaleGrade("lameness", float(amount.value))
+            said.used.add(at)
+
+
 def _hands_said_apart(said: Utterance) -> None:
     """ "Eighteen two hands", "fifteen three to the wither": hands and inches said apart."""
     spans = said.spans
@@ -165,7 +179,9 @@ def _hands_said_apart(said: Utterance) -> None:
         one, two = spans[at].amount, spans[at + 1].amount
         if one is None or two is None or {at, at + 1} & said.used:
             continue
-        tall = two.unit == "hands" or any(s.get("quantity") == "height" for s in spans)
+        alone = len([s for s in spans if s.amount]) == 2 and not said.frames and not said.free("nails")
+        alone = alone and not any(s.get("zone") or s.get("side") or s.get("shoe") or s.get("nail_word") for s in spans)
+        tall = two.unit == "hands" or alone or any(s.get("quantity") == "height" for s in spans)
         if tall and one.unit is None and 8 <= one.value <= 20 and two.value in (1, 2, 3):
             value = one.value + two.value / 10
             frame = said.add("measurement", at, (at + 1,), quantity="height", value=plain(value), unit="hands")
@@ -356,7 +372,11 @@ def _part_of_mark(said: Utterance, at: int) -> bool:
 
 
 def _apiece(said: Utterance) -> list[int]:
-    return [i for i, s in enumerate(said.spans) if {"apiece", "each", "per"} & set(s.words)]
+    return [
+        i
+        for i, s in enumerate(said.spans)
+        if {"apiece", "each", "per"} & set(s.words) or s.get("side") == "both"
+    ]
 
 
 def _composed(said: Utterance, at: int, amount: Amount) -> str | None:
@@ -372,6 +392,9 @@ def _composed(said: Utterance, at: int, amount: Amount) -> str | None:
         heads = [i for i in range(at - 1, -1, -1) if _head(said, i)]
     names = [n for i in heads for n in _head(said, i)]
     if amount.unit == "deg":
+        footed = any(s.get("limb") or s.get("relative") or s.get("dimension") == "angle" for s in said.spans)
+        if not names and not footed:
+            said.doubt("degrees of what is not said", 0.3)
         return next((ANGLE_OF_HEAD[n] for n in names if n in ANGLE_OF_HEAD), "hoof_angle")
     if amount.unit in ("kg", "lb"):
         return "weight"
@@ -472,6 +495,7 @@ def _nails(said: Utterance) -> None:
     ]
     verbs = [i for i in said.free("nails")]
     words = [i for i, s in enumerate(said.spans) if s.get("nail_word") and not _part_of_mark(said, i)]
+    _pulled_again(said, verbs)
     if not counts:
         _uncounted(said, verbs, words)
         return
@@ -494,6 +518,18 @@ def _nails(said: Utterance) -> None:
         if verb is not None:
             taken[verb].append(count)
     _rest(said, verbs)
+
+
+def _pulled_again(said: Utterance, verbs: list[int]) -> None:
+    """ "I've pricked him, pulled it straight out": the nail that pricked."""
+    pricked = [f for f in said.frames if f.term in ("nail_prick", "nail_bind")]
+    for verb in verbs:
+        if verb in said.used or not pricked or said.spans[verb].get("nails") != "pulled":
+            continue
+        following = [w for s in said.spans[verb : verb + 4] for w in s.words]
+        if "it" in following[1:3] or following[-1:] == ["out"]:
+            said.add("nails", verb, (), action="pulled", count=1)
+            return
 
 
 def _verb_of(said: Utterance, count: int, verbs: list[int], counts: list[int]) -> int | None:
@@ -533,9 +569,11 @@ def _action(said: Utterance, verb: int, count: int) -> str | None:
 
 def _without_verb(said: Utterance) -> str | None:
     """Nails in a foot without a verb are those that were found in its shoe."""
-    if any("in" in s.words for s in said.spans) and not _apiece(said):
-        return "in_shoe"
-    return "driven" if _apiece(said) else "in_shoe"
+    if _apiece(said) or any(s.get("side") == "both" for s in said.spans):
+        return "driven"
+    shod = ("shoe_reset", "new_shoe")
+    put_on = any(f.kind == "shoe" or f.slots.get("action") in shod for f in said.frames)
+    return "driven" if put_on else "in_shoe"
 
 
 def _uncounted(said: Utterance, verbs: list[int], words: list[int]) -> None:

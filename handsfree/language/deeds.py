@@ -142,6 +142,19 @@ def _returns(said: Utterance) -> None:
         number = int(weeks) if weeks == int(weeks) else round(weeks)
         near = [i for i in before if abs(i - at) <= 5]
         said.add("plan", at, near, action="return", weeks=number)
+    _more_returns(said)
+
+
+def _more_returns(said: Utterance) -> None:
+    """ "Six weeks for the fronts, the hinds for twelve": the second number is weeks too."""
+    returns = [f for f in said.frames if f.slots.get("action") == "return"]
+    if not returns:
+        return
+    for at in said.amounts():
+        amount = said.spans[at].amount
+        before = {w for s in said.spans[max(0, at - 2) : at] for w in s.words}
+        if amount and amount.unit is None and 1 <= amount.value <= 16 and before & {"for", "every", "to", "at", "then"}:
+            said.add("plan", at, (), action="return", weeks=int(amount.value))
 
 
 def work(said: Utterance) -> None:
@@ -156,6 +169,8 @@ def work(said: Utterance) -> None:
             corn = "corn" in span.text or [f for f in said.frames if f.term == "corn"]
             if not corn:
                 action = "trimmed"
+        if action == "abscess_opened" and not _opens_something(said, at):
+            continue
         if action in ("shoe_reset", "barefoot", "rasped") and span.get("quantity"):
             continue
         near = [i for i in said.free("work") if said.spans[i].get("work") == "packed"]
@@ -167,6 +182,15 @@ def work(said: Utterance) -> None:
             said.used.add(at)
             continue
         said.add("work", at, (), action=action)
+
+
+def _opens_something(said: Utterance, at: int) -> bool:
+    """ "Opened it up" is of an abscess where no other finding stands beside it."""
+    text = said.spans[at].text
+    if any(word in text for word in ("abscess", "pus", "gravel", "drain", "lanced", "track")):
+        return True
+    findings = [f for f in said.frames if f.kind == "finding"]
+    return not findings or any(f.term in ("abscess", "puncture") for f in findings)
 
 
 def _left_bare(said: Utterance, at: int) -> bool:
@@ -300,6 +324,8 @@ def _are_stock(spans: list[Span], by: int) -> bool:
     one, two = spans[by - 1].amount, spans[by + 1].amount
     if one is None or two is None:
         return False
+    if 14 <= one.value <= 40 and 5 <= two.value <= 20 and one.unit in (None, "mm"):
+        return True
     return (one.value <= WIDEST_STOCK and two.value <= WIDEST_STOCK) or {one.unit, two.unit} == {"mm"}
 
 
@@ -315,7 +341,7 @@ def _section(said: Utterance, at: int, original: list[str], starts: list[int]) -
     by = next((i for i in range(max(0, at - 3), min(len(spans), at + 4)) if spans[i].text == "by"), None)
     if by is not None and _are_stock(spans, by):
         first, last = min(at, by - 1), max(at, by + 1)
-    elif spans[at].text not in ("section", "stock", "concave", "bar stock", "flat bar"):
+    elif spans[at].text != "section" and not any(s.amount for s in spans[max(0, at - 2) : at + 3]):
         return
     while last + 1 < len(spans) and (spans[last + 1].get("detail") or spans[last + 1].get("shoe") == "section"):
         last += 1

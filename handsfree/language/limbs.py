@@ -60,8 +60,10 @@ def _adjective(said: Utterance, at: int) -> str | None:
     if limbs is None or at + 1 >= len(said.spans):
         return None
     following = said.spans[at + 1]
-    plural = following.words[-1].endswith("s") and len(following.words[-1]) > 3
-    if not plural or not (following.get("zone") or following.get("thing") in ("shoe", "clinch", "pulse")):
+    first = following.words[0]
+    plural = first.endswith("s") and len(first) > 3
+    named = following.get("zone") or following.get("thing") in ("shoe", "clinch", "pulse") or first in ("shoes", "plates")
+    if not plural or not named:
         return None
     return limbs
 

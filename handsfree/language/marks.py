@@ -145,7 +145,7 @@ def _made(said: Utterance, tables: Tables) -> None:
 
 def _pairs(said: Utterance, made: Made, at: int, shared: set[int]) -> list[_Pair]:
     clause = said.in_clause(at)
-    heads = [i for i in clause if i != at and (i not in said.used or i in shared)]
+    heads = [i for i in clause if i != at and (i not in said.used or i in shared or "limb" in made.heads)]
     found = [i for i in heads if _names(said, i) & made.heads]
     if not found and said.clause[at] and not any(said.spans[i].get("thing") for i in clause):
         # "Heels low and contracted": the second state is of the same thing.
@@ -159,6 +159,10 @@ def _names(said: Utterance, at: int) -> set[str]:
     names = {*span.all("thing"), *span.all("zone")}
     if span.get("side"):
         names.add("side")
+    if span.get("limb"):
+        names.add("limb")
+    if span.get("quantity") in ("sole_depth", "frog_width"):
+        names.add(str(span.get("quantity")).partition("_")[0])
     return names
 
 
@@ -183,10 +187,15 @@ def _makes_sense(said: Utterance, pair: _Pair) -> bool:
         return False
     if pair.made.term == "high_side":
         return pair.distance <= 3
+    if "limb" in pair.made.heads:
+        measured = any(said.spans[i].amount or said.spans[i].get("thing") for i in said.in_clause(pair.state))
+        return pair.distance == 1 and pair.head > pair.state and not measured
     if " ".join(state.words) in WEAK or state.text in WEAK:
         # Between the two only what is no content, as in "pulse is up".
         return all(_carries_nothing(said, i) for i in between)
     if pair.made.term == "missing_nail":
+        if any(f.term == "puncture" for f in said.frames):
+            return False
         return not any(said.spans[i].amount for i in said.in_clause(pair.state))
     return True
 
@@ -473,6 +482,11 @@ def find_clear(said: Utterance) -> None:
         if at in said.used:
             continue
         usual = "usual" in span.all("state")
+        limb = _limb_just_before(said, at)
+        if (usual or span.get("clear")) and limb is not None:
+            frame = said.add("finding", at, (), term="clear")
+            frame.limbs = tuple(limb.split("+"))
+            continue
         if not span.get("clear") and not usual:
             continue
         clause = said.in_clause(at)
@@ -493,6 +507,16 @@ def find_clear(said: Utterance) -> None:
                 said.add("finding", zone, (at,) if side is None else (at, side), **slots)
         elif span.get("clear") or (feet and _is_said_of(said, at, feet)):
             said.add("finding", at, (), term="clear")
+
+
+def _limb_just_before(said: Utterance, at: int) -> str | None:
+    """The limb of "the off hind's clean", with only the verb between."""
+    if at < 2 or not {"'s", "is", "are", "looks", "look"} & set(said.spans[at - 1].words):
+        return None
+    following = said.spans[at + 1] if at + 1 < len(said.spans) else None
+    if following and (following.get("term") or following.get("zone") or following.get("state")):
+        return None
+    return said.spans[at - 2].get("limb")
 
 
 def _is_said_of(said: Utterance, at: int, feet: list[int]) -> bool:

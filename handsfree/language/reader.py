@@ -177,6 +177,10 @@ def _merge(said: Utterance) -> None:
                 continue
             if (other.kind, other.term, other.limbs) != (frame.kind, frame.term, frame.limbs):
                 continue
+            if frame.kind == "shoe" and _same_item(frame, other):
+                frame.slots["detail"] = frame.slots.get("detail") or other.slots.get("detail")
+                said.frames.remove(other)
+                break
             if frame.kind != "finding" and _bare(other) != _bare(frame):
                 continue
             if frame.kind != "finding" or all(frame.slots.get(k, v) == v for k, v in other.slots.items()):
@@ -187,11 +191,39 @@ def _merge(said: Utterance) -> None:
                 break
 
 
+def _same_item(one: Frame, other: Frame) -> bool:
+    """Whether an item of the shoe is told twice: "a bar shoe, egg bar"."""
+    if one.slots["item"] != other.slots["item"] or one.slots["item"] not in ("bar_shoe", "fit", "section"):
+        return False
+    return one.slots["item"] != "bar_shoe" or None in (one.slots.get("detail"), other.slots.get("detail"))
+
+
+def _there_too(said: Utterance, mention: limbs.Mention) -> None:
+    """ "But there's a bit in the near fore": what was said of one foot, of another too."""
+    clause = said.clause[mention.first]
+    here = [i for i in range(len(said.spans)) if said.clause[i] == clause]
+    grade = next((i for i in here if said.spans[i].get("grade") and i not in said.used), None)
+    words = {w for i in here for w in said.spans[i].words}
+    if any(said.clause[f.at] == clause for f in said.frames) or (grade is None and not {"some", "too"} & words):
+        return
+    before = [f for f in said.frames if said.clause[f.at] < clause and f.kind == "finding"]
+    if not before:
+        return
+    slots = {k: v for k, v in before[-1].slots.items() if k not in ("grade", "trend", "age")}
+    frame = Frame("finding", mention.first, slots, mention.first, mention.last, mention.limbs)
+    if grade is not None:
+        frame.slots["grade"] = said.spans[grade].get("grade")
+        said.used.add(grade)
+    said.frames.append(frame)
+
+
 def _bare(frame: Frame) -> dict[str, object]:
     return {key: value for key, value in frame.slots.items() if key != "zone"}
 
 
 def _copy(said: Utterance, copies: list[int], named: list[limbs.Mention]) -> None:
+    for mention in named[1:]:
+        _there_too(said, mention)
     for at in copies:
         mention = next((m for m in named if m.first > at), None)
         if mention is None:

@@ -74,6 +74,9 @@ def _spans_at(words: Sequence[str], at: int, tables: Tables) -> list[tuple[Span,
     longest = min(tables.starts.get(word, 0), len(words) - at)
     for length in range(longest, 0, -1):
         phrase = tuple(words[at : at + length])
+        if phrase[-1] == "in" and words[at + length : at + length + 1] == ["front"]:
+            # "In front" is where it is: "toes in front" turn nowhere.
+            continue
         concepts = tables.phrases.get(phrase)
         if concepts is not None:
             # A limb named whole wins over its words taken apart ("rasped | off hind").
