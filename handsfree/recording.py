@@ -1,6 +1,6 @@
 """From utterances to lines of the log: what was decided is on the disk before it is told."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 from typing import Any, TypeVar
@@ -9,10 +9,10 @@ from handsfree.engines.together import Alternative
 from handsfree.grammar.grammar import Reading
 from handsfree.histories import history, local_day
 from handsfree.log import Entry as LoggedEntry
-from handsfree.log import Horse, Log, NoticeRow, UtteranceRow, Visit
+from handsfree.log import Horse, Log, NoticeRow, Utterance, UtteranceRow, Visit
 from handsfree.log.rows import now
 from handsfree.records.entries import from_json, to_json
-from handsfree.session import Outcome
+from handsfree.session import LIMB_UNSURE, Outcome
 from handsfree.sums.asked import Past
 from handsfree.sums.nailed import in_shoes
 from handsfree.visit.dialogue import Dialogue, unsure
@@ -132,7 +132,7 @@ class Recorder:
         self._ids = {k.key: e.id for k, e in zip(kept, entries, strict=True)}
         utterances = self._log.utterances(visit.id)
         limb = utterances[-1].limb if utterances else None
-        self.dialogue.go_on(visit.horse, limb, kept)
+        self.dialogue.go_on(visit.horse, limb, kept, _limb_unsure(utterances))
         self._tell_of_the_past()
         for notice in self._log.notices(visit.id):
             if notice.kind == "nails" and notice.limb:
@@ -236,6 +236,16 @@ class Recorder:
             day = local_day(now() if begun is None else begun.started_at)
             past = history(self._log, self._horse, but=self._visit_id).until(day)
             self.dialogue.know(in_shoes(past), Past(past, day))
+
+
+def _limb_unsure(utterances: Sequence[Utterance]) -> bool:
+    """Whether the foot in force after these may be another, as `State.limb_unsure` says."""
+    for each in reversed(utterances):
+        if each.doubt is not None and LIMB_UNSURE in each.doubt:
+            return True
+        if each.status != "unclear" and each.command is None:
+            return unsure(each.confidence, None)
+    return False
 
 
 def is_doubtful(entry: LoggedEntry) -> bool:

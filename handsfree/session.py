@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from handsfree.grammar.grammar import Reading
+from handsfree.grammar.limbs import NamedLimbs
 from handsfree.grammar.meaning import Meaning, Statement, with_limb
 from handsfree.records.entries import Entry, Finding, Remark, Shoe, belongs_to_horse, to_json
 
@@ -16,6 +17,15 @@ SURE_ENOUGH_TO_ERASE = 0.8
 
 Common practice, no source: what undoes a record needs a surer hearing than what adds one.
 """
+
+SURE_ENOUGH_FOR_LIMB = 0.8
+"""Confidence below which a foot is not surely heard, nor is any note that names none after it.
+
+The same as for a note (`visit.dialogue.DOUBTFUL_BELOW`): the foot is a part of each of them.
+"""
+
+LIMB_UNSURE = "the foot was not surely heard"
+"""The doubt of what is noted of a foot that may be another one."""
 
 RESTATED_WITHIN_S = 5.0
 """Longest time from the end of an utterance to the start of one that may restate it.
@@ -42,7 +52,8 @@ class State:
     """What is remembered between two utterances; times in seconds of the session's clock.
 
     `horse` is None until one is named, `visit` counts the visits of this session, `limbs`
-    are in force, `up` is the limb held up (empty where none was named, None while all feet
+    are in force (`limb_unsure`: another one may have been named, until a foot is surely heard),
+    `up` is the limb held up (empty where none was named, None while all feet
     are down) since `up_since_s`. `awake_until_s` counts only where there is an attention word
     to wake it; None before it was ever said.
     """
@@ -50,6 +61,7 @@ class State:
     horse: str | None = None
     visit: int = 1
     limbs: tuple[str, ...] = ()
+    limb_unsure: bool = False
     up: str | None = None
     up_since_s: float = 0.0
     ears_on: bool = True
@@ -138,21 +150,35 @@ class Session:
     def _taken(self, reading: Reading, confidence: float, start_s: float, end_s: float) -> Outcome:
         meaning = reading.meaning
         if meaning is None:
-            return Outcome("unclear", limb=self.limb)
+            return self._refused(reading.named, end_s)
         if meaning.command and not meaning.statements:
             return self._command(meaning, confidence, end_s)
         if meaning.correction:
             return self._correct(meaning, confidence, end_s)
         if not meaning.statements:
-            self._stand_at(meaning.limbs, end_s)
+            self._stand_at(meaning.limbs, end_s, confidence)
             return Outcome("command", limb=self.limb)
         last = self.state.last
-        entries = self._entries(meaning.statements, self.state.limbs, end_s)
+        doubt = self._limb_doubt(meaning.statements)
+        entries = self._entries(meaning.statements, self.state.limbs, end_s, confidence)
         self._change(last=Last(entries, end_s))
-        outcome = Outcome("recorded", meaning.command, self.limb, entries)
+        outcome = Outcome("recorded", meaning.command, self.limb, entries, doubt=doubt)
         if not self._restating or start_s - last.end_s > RESTATED_WITHIN_S:
             return outcome
         return self._restated(outcome, last, end_s)
+
+    def _refused(self, named: NamedLimbs, at_s: float) -> Outcome:
+        """Speech that is no note may still have named the foot that the next notes are of."""
+        if named.limbs:
+            self._stand_at(named.limbs, at_s)
+        if not named.sure:
+            self._change(limb_unsure=True)
+        return Outcome("unclear", limb=self.limb, doubt=None if named.sure else LIMB_UNSURE)
+
+    def _limb_doubt(self, statements: Iterable[Statement]) -> str | None:
+        """Why these statements may belong to another foot: they name none, and it is not sure."""
+        bare = (not s.limbs and not belongs_to_horse(s.entry) for s in statements)
+        return LIMB_UNSURE if self.state.limb_unsure and any(bare) else None
 
     def _change(self, **parts: object) -> None:
         self.state = replace(self.state, **parts)  # type: ignore[arg-type]
@@ -192,15 +218,18 @@ class Session:
 
     def _correct(self, meaning: Meaning, confidence: float, end_s: float) -> Outcome:
         if confidence < SURE_ENOUGH_TO_ERASE:
-            doubt = "may have been a correction; nothing was replaced"
-            return Outcome("unclear", limb=self.limb, doubt=doubt)
+            if meaning.limbs or any(s.limbs for s in meaning.statements):
+                self._change(limb_unsure=True)
+            why = "may have been a correction; nothing was replaced"
+            return Outcome("unclear", limb=self.limb, doubt=why)
         last = self.state.last.entries
+        doubt = self._limb_doubt(meaning.statements)
         had = tuple(dict.fromkeys(e.limb for e in last if e.limb))
         if meaning.statements:
-            entries = self._entries(meaning.statements, had or self.state.limbs, end_s)
+            entries = self._entries(meaning.statements, had or self.state.limbs, end_s, confidence)
         else:
             # "Wrong, right hind": the same findings belong to the other limb.
-            self._stand_at(meaning.limbs, end_s)
+            self._stand_at(meaning.limbs, end_s, confidence)
             entries = tuple(
                 with_limb(entry, limb)
                 for entry in dict.fromkeys(with_limb(e, None) for e in last)
@@ -209,37 +238,49 @@ class Session:
             if not entries:
                 return Outcome("command", limb=self.limb)
         self._change(last=Last(entries, end_s))
-        return Outcome("recorded", None, self.limb, entries, replaces=bool(last))
+        return Outcome("recorded", None, self.limb, entries, replaces=bool(last), doubt=doubt)
 
     def _restated(self, outcome: Outcome, last: Last, end_s: float) -> Outcome:
         differing = slots_that_differ(last.entries, outcome.entries)
         if differing == 1:
             self._change(last=Last(outcome.entries, end_s, last.entries))
-            doubt = "taken in place of what was said just before, which differs in one thing"
-            return replace(outcome, replaces=True, restated=True, doubt=doubt)
+            why = "taken in place of what was said just before, which differs in one thing"
+            return replace(outcome, replaces=True, restated=True, doubt=_joined(outcome.doubt, why))
         if differing == 0:
-            return replace(outcome, restated=True, doubt="said twice within a few seconds")
+            twice = _joined(outcome.doubt, "said twice within a few seconds")
+            return replace(outcome, restated=True, doubt=twice)
         return outcome
 
-    def _stand_at(self, limbs: tuple[str, ...], at_s: float) -> None:
-        """Put limbs in force; who holds a foot up and names another limb holds that one."""
-        self._change(limbs=limbs)
+    def _stand_at(self, limbs: tuple[str, ...], at_s: float, confidence: float = 1.0) -> None:
+        """Put limbs in force; who holds a foot up and names another limb holds that one.
+
+        What follows is as sure of its foot as the foot was heard.
+        """
+        self._change(limbs=limbs, limb_unsure=confidence < SURE_ENOUGH_FOR_LIMB)
         if self.state.up is not None and self.limb and self.state.up != self.limb:
             since = self.state.up_since_s if self.state.up == "" else at_s
             self._change(up=self.limb, up_since_s=since)
 
     def _entries(
-        self, statements: Iterable[Statement], otherwise: tuple[str, ...], at_s: float
+        self,
+        statements: Iterable[Statement],
+        otherwise: tuple[str, ...],
+        at_s: float,
+        confidence: float,
     ) -> tuple[Entry, ...]:
         entries: list[Entry] = []
         for statement in statements:
             if len(statement.limbs) == 1:
-                self._stand_at(statement.limbs, at_s)
+                self._stand_at(statement.limbs, at_s, confidence)
             limbs: tuple[str | None, ...] = statement.limbs or otherwise or (None,)
             if belongs_to_horse(statement.entry):
                 limbs = (None,)
             entries += [with_limb(statement.entry, limb) for limb in limbs]
         return tuple(entries)
+
+
+def _joined(*doubts: str | None) -> str:
+    return "; ".join(doubt for doubt in doubts if doubt)
 
 
 _SAME_THING = {

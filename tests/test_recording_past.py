@@ -9,6 +9,7 @@ from handsfree.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
 from handsfree.log import Log
 from handsfree.recording import Heard, Line, Recorder
+from handsfree.session import LIMB_UNSURE
 from handsfree.visit.dialogue import Dialogue
 
 
@@ -72,3 +73,21 @@ def test_an_old_visit_taken_up_again_knows_nothing_of_later_ones(
     recorder.go_on(log.visit(old))
     say(recorder, grammar, "left hind")
     assert told(say(recorder, grammar, "previous visit")) == ["left hind", "nothing noted before"]
+
+
+def test_a_visit_gone_on_with_knows_that_its_foot_is_not_sure(log: Log, grammar: Grammar) -> None:
+    recorder = Recorder("microphone", log, Dialogue(grammar))
+    say(recorder, grammar, "right front")
+    unclear = grammar.refused("the left one looks bruise like".split())
+    line = recorder.take(Heard("the left one", unclear, 0.1, 0.0, 0.0, ("text",)))
+    assert line is not None
+    assert line.as_json()["doubt"] == LIMB_UNSURE
+    again = Recorder("microphone", log, Dialogue(grammar))
+    again.go_on(log.visits()[0])
+    assert say(again, grammar, "new shoe").as_json()["doubt"] == LIMB_UNSURE
+    [entry] = log.entries(log.visits()[0].id)
+    assert entry.doubt == LIMB_UNSURE
+    say(again, grammar, "left front")
+    third = Recorder("microphone", log, Dialogue(grammar))
+    third.go_on(log.visits()[0])
+    assert say(third, grammar, "new shoe").doubt is None

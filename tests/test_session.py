@@ -5,7 +5,7 @@ import pytest
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
 from handsfree.records.entries import Finding, Measurement, Nails, Plan
-from handsfree.session import Outcome, Session
+from handsfree.session import LIMB_UNSURE, Outcome, Session
 
 
 @pytest.fixture(scope="module")
@@ -225,3 +225,50 @@ def test_another_horse_begins_another_visit(live):
     assert live.session.state.visit == 2
     live.at(6, "next horse")
     assert (live.session.state.horse, live.session.state.visit) == (None, 3)
+
+
+def refused(said: Spoken, text: str) -> Outcome | None:
+    """Speech that was heard, but is no note."""
+    return said.session.take(said.grammar.refused(plain_words(text)), 0.1)
+
+
+def test_a_refused_utterance_that_leads_with_a_foot_puts_it_in_force(say):
+    say("right front")
+    unclear = refused(say, "left front has a great big crack")
+    assert (unclear.status, unclear.limb, unclear.doubt) == ("unclear", "LF", None)
+    noted = say("separation at the toe")
+    assert (noted.entries[0].limb, noted.doubt) == ("LF", None)
+
+
+@pytest.mark.parametrize("text", ["the left one looks bruise like", "he did trim the left hind"])
+def test_after_a_foot_that_cannot_be_told_all_is_doubtful_until_one_is_said(say, text):
+    say("right front")
+    assert refused(say, text).doubt == LIMB_UNSURE
+    assert say("new shoe").doubt == LIMB_UNSURE
+    assert say("heat").doubt == LIMB_UNSURE
+    assert say("heart girth two hundred centimeters").doubt is None
+    assert say("both fronts toed in").doubt is None
+    assert say("left hind trimmed").doubt is None
+    assert say("new shoe").doubt is None
+
+
+def test_talk_without_a_foot_leaves_the_foot_as_it_was(say):
+    say("right front")
+    refused(say, "right then stand over you great lump")
+    noted = say("separation at the toe")
+    assert (noted.entries[0].limb, noted.doubt) == ("RF", None)
+
+
+def test_a_foot_is_only_as_sure_for_what_follows_as_it_was_heard(say):
+    say("left hind", 0.6)
+    assert say("bruise").doubt == LIMB_UNSURE
+    say("right hind thrush in the frog", 0.6)
+    assert say("new shoe").doubt == LIMB_UNSURE
+    say("right hind")
+    assert say("new shoe").doubt is None
+
+
+def test_a_correction_of_the_foot_that_was_not_sure_enough_leaves_the_foot_open(say):
+    say("left hind outside heel bruise")
+    say("wrong right hind", 0.6)
+    assert say("new shoe").doubt == LIMB_UNSURE

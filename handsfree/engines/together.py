@@ -27,6 +27,7 @@ from handsfree.engines.base import (
 from handsfree.engines.confidence import Confidence, load
 from handsfree.grammar.grammar import Grammar, Reading
 from handsfree.grammar.lessons import AS_CORRECTED, ONCE_CORRECTED
+from handsfree.grammar.limbs import NO_LIMB, NamedLimbs
 from handsfree.grammar.meaning import Meaning, Statement
 from handsfree.grammar.words import plain_words
 from handsfree.records.entries import Remark
@@ -310,13 +311,25 @@ class Together:
             best = max(votes, key=lambda v: v.accepted, default=None)
             heard = free or (" ".join(w.text for w in best.words) if best else "")
             called = self.grammar.is_called(plain_words(heard))
-            reading = Reading(tuple(heard.split()), called=called)
+            named = self._named(heard, hearings)
+            reading = Reading(tuple(heard.split()), called=called, named=named)
             return Verdict(reading, 0.1, heard, engines, alternatives, (), free, doubt)
         heard = " ".join(w.text for w in winner.words)
         # One listener is enough for the attention word where another stands for the note.
         called = any(v.reading.called for v in votes if v.meaning == winner.meaning)
         reading = replace(winner.reading, called=called or winner.reading.called)
         return Verdict(reading, confidence, heard, engines, alternatives, winner.words, free, doubt)
+
+    def _named(self, heard: str, hearings: Sequence[Hearing]) -> NamedLimbs:
+        """The feet that refused speech names, as far as anybody heard it as it was said.
+
+        Who hears nothing but sentences finds a foot in any speech: there is no telling which.
+        """
+        named = self.grammar.refused(plain_words(heard)).named
+        if any(hearing.free_text for hearing in hearings):
+            return named
+        bound = all(hearing.free_text is None for hearing in hearings)
+        return NamedLimbs(sure=False) if bound and named != NO_LIMB else NO_LIMB
 
     def _taught(self, verdict: Verdict, hearings: Sequence[Hearing]) -> Verdict:
         """The verdict with the lessons in it: never sure, and no sentence loses its meaning."""

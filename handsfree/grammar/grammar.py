@@ -14,6 +14,7 @@ from handsfree.grammar.attention import CALL, attention_words, is_called
 from handsfree.grammar.compile import acceptor_of
 from handsfree.grammar.derive import Deriver, Sentence
 from handsfree.grammar.lessons import Lesson, Taught, by_heard
+from handsfree.grammar.limbs import NO_LIMB, NamedLimbs, limbs_named
 from handsfree.grammar.meaning import Meaning, Statement, meaning_of
 from handsfree.grammar.nearest import NearestSentence, SmallWords
 from handsfree.grammar.rules import RuleSet, link
@@ -42,6 +43,7 @@ class Reading:
     (0: not at all), `meaning` what it says. A reading without meaning is unclear. `taught`
     is the sentence a person once put in place of just these words, empty where nobody did
     or where it says the same. `called`: the attention word came first; it is only in `heard`.
+    `named` are the feet that the words of an unclear one name.
     """
 
     heard: tuple[str, ...]
@@ -50,6 +52,7 @@ class Reading:
     meaning: Meaning | None = None
     taught: tuple[str, ...] = ()
     called: bool = False
+    named: NamedLimbs = NO_LIMB
 
     @property
     def by_lesson(self) -> bool:
@@ -161,6 +164,11 @@ class Grammar:
         reading = self._bent(given, spelled, sure)
         return reading if lesson is None else self._weighed(reading, lesson)
 
+    def refused(self, heard: Sequence[str]) -> Reading:
+        """The reading of words that are no note: they may name a foot all the same."""
+        said = self.after_call(heard)
+        return Reading(tuple(heard), named=limbs_named(said, self.table, self._small.drop))
+
     def twin(self, words: Sequence[str]) -> tuple[str, ...] | None:
         """Another sentence that sounds the same, where no listener can be sure of this one."""
         said = tuple(words)
@@ -191,11 +199,11 @@ class Grammar:
         """What the words say by themselves."""
         near = self._nearest.find(spelled, sure)
         if not near:
-            return Reading(given)
+            return self.refused(given)
         best = self.meanings(near[0].words)[0]
         for other in near[1:]:
             if other.cost - near[0].cost < TOO_CLOSE and self.meanings(other.words)[0] != best:
-                return Reading(given, near[0].words, near[0].cost)
+                return replace(self.refused(given), words=near[0].words, bend=near[0].cost)
         return Reading(given, near[0].words, near[0].cost, best)
 
     def _weighed(self, reading: Reading, lesson: Lesson) -> Reading:

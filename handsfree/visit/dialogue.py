@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 
 from handsfree.grammar.grammar import Grammar, Reading
 from handsfree.records.entries import Entry, belongs_to_horse
-from handsfree.session import Outcome, Session, State
+from handsfree.session import LIMB_UNSURE, Outcome, Session, State
 from handsfree.sums.asked import QUESTIONS, Past, answer
 from handsfree.sums.history import Noted
 from handsfree.visit import cautions, nails, pace
@@ -91,10 +91,19 @@ class Dialogue:
         """
         self._visit.known, self._visit.past = dict(nails_in_shoe), past
 
-    def go_on(self, horse: str | None, limb: str | None, kept: Sequence[Kept]) -> None:
+    def go_on(
+        self,
+        horse: str | None,
+        limb: str | None,
+        kept: Sequence[Kept],
+        limb_unsure: bool = False,
+    ) -> None:
         """Take up a visit again that was broken off; nothing of it is said a second time."""
         self.session.state = replace(
-            self.state, horse=horse, limbs=(limb,) if limb else self.state.limbs
+            self.state,
+            horse=horse,
+            limbs=(limb,) if limb else self.state.limbs,
+            limb_unsure=limb_unsure,
         )
         self._visit.kept = list(kept)
         self._number = max([self._number, *(k.key[0] for k in kept)])
@@ -124,7 +133,7 @@ class Dialogue:
         turn = self._keep(turn, confidence)
         self._visit.said.append((end_s, outcome.command, outcome.limb))
         if outcome.command == "confirm":
-            turn = replace(turn, confirmed=self._confirmable(self.state.limb))
+            turn = replace(turn, confirmed=self._confirmable())
         main = self._answer(turn, before, confidence)
         warnings, notices = self._cautions(turn)
         if not leaving:
@@ -166,11 +175,14 @@ class Dialogue:
                 visit.put_aside = []
         return turn
 
-    def _confirmable(self, limb: str | None) -> tuple[Key, ...]:
+    def _confirmable(self) -> tuple[Key, ...]:
+        """What "confirm foot" confirms; nothing while it may be another foot."""
+        state = self.state
         return tuple(
             k.key
             for k in self._visit.kept
-            if not k.doubtful and (k.entry.limb == limb or belongs_to_horse(k.entry))
+            if not (k.doubtful or state.limb_unsure)
+            and (k.entry.limb == state.limb or belongs_to_horse(k.entry))
         )
 
     # Answers
@@ -178,8 +190,7 @@ class Dialogue:
     def _answer(self, turn: Turn, before: State, confidence: float) -> Answer:
         outcome = turn.outcome
         if outcome.status == "unclear":
-            # A strike or correction that was not sure enough must not pass for mere talk.
-            return Answer(Tone.UNCLEAR, ("nothing was changed",) if outcome.doubt else ())
+            return self._unclear_answer(outcome, before)
         if outcome.status == "command":
             return self._command_answer(turn, confidence)
         spoken = self._spoken
@@ -191,9 +202,21 @@ class Dialogue:
         if outcome.replaces and not outcome.restated:
             limbs = tuple(dict.fromkeys(e.limb for e in outcome.entries if e.limb))
             return Answer(tone, (*spoken.limbs(limbs), *self._entries(outcome)), slow=True)
+        if outcome.doubt is not None and LIMB_UNSURE in outcome.doubt:
+            named = self._spoken.limbs(self.state.limbs) or ("which foot",)
+            return Answer(tone, ("perhaps", *named, *self._entries(outcome)), slow=True)
         if confidence < DOUBTFUL_BELOW:
             return Answer(tone, (*limb, "perhaps", *self._entries(outcome)), slow=True)
         return Answer(tone, (*limb, *numbers), slow=True, passing=not numbers)
+
+    def _unclear_answer(self, outcome: Outcome, before: State) -> Answer:
+        """That it was not understood, and what has changed all the same."""
+        limb = self._limb_change(before)
+        if outcome.doubt == LIMB_UNSURE:
+            # All that follows is doubtful until he names one.
+            return Answer(Tone.QUESTION, ("not understood", *(limb or ("which foot",))), slow=True)
+        # A strike or correction that was not sure enough must not pass for mere talk.
+        return Answer(Tone.UNCLEAR, ("nothing was changed",) if outcome.doubt else limb, bool(limb))
 
     def _entries(self, outcome: Outcome) -> tuple[str, ...]:
         return tuple(dict.fromkeys(self._spoken.entry(entry) for entry in outcome.entries))
@@ -262,6 +285,8 @@ class Dialogue:
 
     def _confirmed(self, turn: Turn) -> tuple[str, ...]:
         limb = self.state.limb
+        if self.state.limb_unsure:
+            return ("which foot",)
         doubtful = sum(k.doubtful and k.entry.limb == limb for k in self._visit.kept)
         parts = [f"{self._spoken.number(len(turn.confirmed))} confirmed"]
         if doubtful:

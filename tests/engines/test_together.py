@@ -9,6 +9,7 @@ import pytest
 from handsfree.engines.base import Clip, HeardWord, Hearing, Hypothesis
 from handsfree.engines.together import NO_WORDS, Together, as_remark
 from handsfree.grammar import Grammar, load
+from handsfree.grammar.limbs import NamedLimbs
 
 SURE = 0.8
 
@@ -344,3 +345,23 @@ def test_live_what_may_be_a_note_waits_for_all(grammar):
     verdict = together.hear(Clip(np.zeros(1600, np.float32), None, 0.0, 0.1))
     together.close()
     assert words in {a.text for a in verdict.alternatives} | {" ".join(verdict.reading.words)}
+
+
+def test_refused_speech_names_its_foot_as_it_was_written_freely(grammar):
+    free = "left front has a great big crack"
+    verdict = weigh(
+        grammar,
+        heard("pocketsphinx", "right hind heat", accepted=False),
+        heard("neural", accepted=False, free=free),
+    )
+    assert verdict.reading.meaning is None
+    assert verdict.reading.named == NamedLimbs(("LF",))
+
+
+def test_a_foot_that_only_a_listener_bound_to_sentences_found_is_left_open(grammar):
+    """It finds one in any speech: it is neither taken nor passed over."""
+    alone = weigh(grammar, heard("pocketsphinx", "right hind heat", accepted=False))
+    assert alone.reading.named == NamedLimbs(sure=False)
+    nothing = heard("neural", accepted=False, free="")
+    noise = weigh(grammar, heard("pocketsphinx", "right hind heat", accepted=False), nothing)
+    assert noise.reading.named == NamedLimbs()

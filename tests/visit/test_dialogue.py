@@ -260,3 +260,30 @@ def test_another_horse_is_not_answered_for(talk: Talk) -> None:
     talk.dialogue.know({}, Past(History(HorseFacts("Bramble"), ()), date(2025, 5, 1)))
     talk("next horse")
     assert talk.words("brief me") == ["no horse is named"]
+
+
+def refused(talk: Talk, text: str) -> Turn:
+    talk.now_s += 10.0
+    reading = talk.grammar.refused(plain_words(text))
+    turn = talk.dialogue.hear(reading, 0.1, talk.now_s, talk.now_s)
+    assert turn is not None
+    return turn
+
+
+def test_a_foot_named_in_what_was_not_understood_is_said_back(talk: Talk) -> None:
+    talk("right front")
+    answer = refused(talk, "left front has a great big crack").answers[0]
+    assert (answer.tone, answer.say) == (Tone.UNCLEAR, ("left fore",))
+    assert refused(talk, "left front stand still").answers[0].say == ()
+
+
+def test_which_foot_is_asked_where_it_cannot_be_told(talk: Talk) -> None:
+    talk("right front outside heel bruise")
+    answer = refused(talk, "the left one looks bruise like").answers[0]
+    assert (answer.tone, answer.say) == (Tone.QUESTION, ("not understood", "which foot"))
+    assert talk.words("new shoe") == ["perhaps", "right fore", "new shoe"]
+    assert talk.words("read back")[-1] == "perhaps new shoe"
+    confirm = talk("confirm foot")
+    assert (confirm.confirmed, confirm.answers[0].say) == ((), ("which foot",))
+    talk("right front")
+    assert len(talk("confirm foot").confirmed) == 1

@@ -1,0 +1,80 @@
+"""Which feet words name, where the words are no sentence of the grammar."""
+
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+
+from handsfree.grammar.words import TradeWord
+
+OF_A_FOOT = frozenset({"foot", "feet", "hoof", "hooves", "leg", "legs"})
+"""What "left" and "right" are said of, where they are not said of talk ("right, stand over")."""
+
+TELLING = frozenset({"term", "zone", "work", "quantity", "shoe", "nail"})
+"""Slots of the words table that are spoken of a foot."""
+
+SHORTEST = 3
+"""Letters of the shortest word that tells anything by itself; "in" and "of" are shorter."""
+
+
+@dataclass(frozen=True)
+class NamedLimbs:
+    """The feet that words name.
+
+    `limbs` are of the one name that was said, empty where there is none or several. `sure` is
+    false where a foot is spoken of, but nobody can tell for certain which: by half a name ("the
+    left one has a crack"), by two names, or by a name that does not lead the words.
+    """
+
+    limbs: tuple[str, ...] = ()
+    sure: bool = True
+
+
+NO_LIMB = NamedLimbs()
+"""Nothing was said of any foot."""
+
+
+def limbs_named(
+    said: Sequence[str], table: Iterable[TradeWord], small: Collection[str] = ()
+) -> NamedLimbs:
+    """The feet that these words name; `small` are words that may stand before anything."""
+    table = tuple(table)
+    feet = [word for word in table if word.slot == "limb"]
+    names = {tuple(form.split()): word.id for word in feet for form in word.forms}
+    ends = {form.split()[-1] for word in feet if "+" not in word.id for form in word.forms}
+    sides = {form.split()[0] for word in feet if "+" not in word.id for form in word.forms}
+    others = [tuple(form.split()) for word in table if word.slot != "limb" for form in word.forms]
+    # "Left in" and "left barefoot" are no half of a foot's name.
+    longer = {form for form in others if len(form) > 1 and sides & set(form)}
+    telling = {
+        each
+        for word in table
+        if word.slot in TELLING
+        for form in word.forms
+        for each in form.split()
+        if len(each) >= SHORTEST
+    } - (ends | sides)
+
+    found: list[str] = []
+    leads = half = side = told = False
+    at, begun = 0, False
+    while at < len(said):
+        name = _longest(names, said, at)
+        if name:
+            leads = leads or not begun
+            found.append(names[name])
+        elif other := _longest(longer, said, at):
+            name, told = other, True
+        else:
+            half = half or said[at] in ends
+            side = side or said[at] in sides
+            told = told or said[at] in telling or said[at] in OF_A_FOOT
+        begun = begun or bool(name) or said[at] not in small
+        at += len(name) or 1
+    if len(set(found)) == 1:
+        return NamedLimbs(tuple(found[0].split("+")), leads)
+    return NamedLimbs(sure=not (found or half or (side and told)))
+
+
+def _longest(forms: Collection[tuple[str, ...]], said: Sequence[str], at: int) -> tuple[str, ...]:
+    """The longest of these forms that stands at this place, empty where none does."""
+    here = (form for form in forms if tuple(said[at : at + len(form)]) == form)
+    return max(here, key=len, default=())
