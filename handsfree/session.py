@@ -10,12 +10,7 @@ from dataclasses import dataclass, replace
 from handsfree.grammar.grammar import Reading
 from handsfree.grammar.meaning import Meaning, Statement, with_limb
 from handsfree.records.entries import Entry, Finding, Remark, Shoe, belongs_to_horse, to_json
-
-SURE_ENOUGH_TO_ERASE = 0.8
-"""Confidence below which "strike that" and "wrong …" change nothing.
-
-Common practice, no source: what undoes a record needs a surer hearing than what adds one.
-"""
+from handsfree.records.sureness import unsure
 
 RESTATED_WITHIN_S = 5.0
 """Longest time from the end of an utterance to the start of one that may restate it.
@@ -162,7 +157,7 @@ class Session:
         strikes = restores = False
         match command:
             case "strike":
-                if confidence < SURE_ENOUGH_TO_ERASE:
+                if unsure(confidence):
                     doubt = "may have been 'strike that'; nothing was struck"
                     return Outcome("unclear", limb=self.limb, doubt=doubt)
                 strikes = bool(state.last.entries)
@@ -191,7 +186,7 @@ class Session:
         )
 
     def _correct(self, meaning: Meaning, confidence: float, end_s: float) -> Outcome:
-        if confidence < SURE_ENOUGH_TO_ERASE:
+        if unsure(confidence):
             doubt = "may have been a correction; nothing was replaced"
             return Outcome("unclear", limb=self.limb, doubt=doubt)
         last = self.state.last.entries

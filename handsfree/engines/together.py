@@ -30,6 +30,7 @@ from handsfree.grammar.lessons import AS_CORRECTED, ONCE_CORRECTED
 from handsfree.grammar.meaning import Meaning, Statement
 from handsfree.grammar.words import plain_words
 from handsfree.records.entries import Remark
+from handsfree.records.sureness import DOUBTFUL_BELOW, unsure
 
 ALONE = 0.85
 """Of a free remark, and of what only a listener said for which nothing was ever fitted."""
@@ -44,10 +45,7 @@ TAKEN_FROM = 0.2
 """An answer less likely than this to be right is not taken. On the tuning part of noisy.py 0.1
 took 1% more rightly and 1% more wrongly (all doubtful), 0.3 2% fewer of either."""
 
-DOUBTFUL_BELOW = 0.8
-"""Below this a hearing that only one listener stands for is given with a doubt, as in visit/."""
-
-DIFFERED_AT_MOST = 0.79
+DIFFERED_AT_MOST = DOUBTFUL_BELOW - 0.01
 """What listeners differ on is never sure, whatever the figures say: a note is right or marked
 doubtful, and nothing is erased on such a hearing."""
 
@@ -396,7 +394,7 @@ class Together:
             return best.vote, confidence, f"{apart or 'the other'} heard it differently"
         if best.case == AGREE and self._turned_away(best.vote, votes):
             confidence = min(confidence, DIFFERED_AT_MOST)
-        if confidence >= DOUBTFUL_BELOW:
+        if not unsure(confidence):
             return best.vote, confidence, None
         weakly = "heard weakly" if best.case == AGREE else "heard weakly by one listener"
         return best.vote, confidence, weakly

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 
 from handsfree.grammar.grammar import Grammar, Reading
 from handsfree.records.entries import Entry, belongs_to_horse
+from handsfree.records.sureness import unsure
 from handsfree.session import Outcome, Session, State
 from handsfree.sums.asked import QUESTIONS, Past, answer
 from handsfree.sums.history import Noted
@@ -18,15 +19,6 @@ from handsfree.visit.cautions import Caution
 from handsfree.visit.runsheet import RunSheet, left, usual_sheet
 from handsfree.visit.spoken import Spoken
 from handsfree.visit.turn import Kept, Key, Notice, Turn
-
-DOUBTFUL_BELOW = 0.8
-"""Confidence below which an entry is doubtful wherever it is shown or said."""
-
-
-def unsure(confidence: float | None, doubt: str | None) -> bool:
-    """Whether what was heard so needs a second look; None: nobody had to listen."""
-    return doubt is not None or (confidence is not None and confidence < DOUBTFUL_BELOW)
-
 
 SET_DOWN = "Set the foot down when you can."
 
@@ -191,7 +183,7 @@ class Dialogue:
         if outcome.replaces and not outcome.restated:
             limbs = tuple(dict.fromkeys(e.limb for e in outcome.entries if e.limb))
             return Answer(tone, (*spoken.limbs(limbs), *self._entries(outcome)), slow=True)
-        if confidence < DOUBTFUL_BELOW:
+        if unsure(confidence):
             return Answer(tone, (*limb, "perhaps", *self._entries(outcome)), slow=True)
         return Answer(tone, (*limb, *numbers), slow=True, passing=not numbers)
 
@@ -209,7 +201,7 @@ class Dialogue:
             case None:
                 # A limb alone is said back even where it was in force: that is what he asked.
                 limbs = self._spoken.limbs(self.state.limbs)
-                if confidence < DOUBTFUL_BELOW:
+                if unsure(confidence):
                     # All that follows would go to the wrong foot.
                     return Answer(Tone.QUESTION, ("perhaps", *limbs), slow=True)
                 return Answer(Tone.COMMAND, limbs, slow=True, passing=True)

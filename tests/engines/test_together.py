@@ -9,8 +9,7 @@ import pytest
 from handsfree.engines.base import Clip, HeardWord, Hearing, Hypothesis
 from handsfree.engines.together import NO_WORDS, Together, as_remark
 from handsfree.grammar import Grammar, load
-
-SURE = 0.8
+from handsfree.records.sureness import DOUBTFUL_BELOW as SURE
 
 
 @pytest.fixture(scope="module")
