@@ -11,6 +11,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from handsfree.engines.base import (
     Clip,
     HeardWord,
     Hearing,
+    Hypothesis,
     Listener,
     PatientListener,
     ScoringListener,
@@ -69,6 +71,9 @@ TWIN = "twin"
 
 TALK_WORDS, TALK_KNOWN = 4, 0.5
 """So many words, and no larger share of them in the vocabulary, are talk (no source)."""
+
+REMEMBERED = 128
+"""Readings kept: more than the hypotheses of one clip, which are weighed several times."""
 
 NO_WORDS = "of the remark only the sound is kept: listen to it"
 
@@ -183,6 +188,18 @@ class Together:
     live: bool = False
     confidence: Confidence = field(default_factory=load, repr=False)
     _pool: ThreadPoolExecutor | None = field(default=None, init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        self._remembered = lru_cache(REMEMBERED)(self.grammar.read)
+
+    def _read(self, words: Sequence[str], sureness: Sequence[float | None] = ()) -> Reading:
+        """`Grammar.read`, once for each run of words in a clip."""
+        known = any(sure is not None for sure in sureness)
+        return self._remembered(tuple(words), tuple(sureness) if known else ())
+
+    def _reading(self, hypothesis: Hypothesis) -> Reading:
+        words = hypothesis.words
+        return self._read([w.text for w in words], [w.sureness for w in words])
 
     def hear(self, clip: Clip) -> Verdict:
         """Recognise one clip with every listener, at the same time where there are several.
@@ -325,7 +342,7 @@ class Together:
             texts = [h.free_text for h in hearings if h.free_text]
             texts += [hypothesis.text for h in hearings for hypothesis in h.hypotheses]
             said = [words for text in texts if self.grammar.lesson(words := plain_words(text))]
-            readings = [self.grammar.read(words) for words in said]
+            readings = [self._read(words) for words in said]
             taught = next((r for r in readings if r.by_lesson), None)
             if taught is not None:
                 confidence = max(0.0, CONTESTED - taught.bend)
@@ -361,8 +378,7 @@ class Together:
         """The best hypothesis that the grammar can read, else the best one as it is."""
         first: _Vote | None = None
         for hypothesis in hearing.hypotheses:
-            words = hypothesis.words
-            reading = self.grammar.read([w.text for w in words], [w.sureness for w in words])
+            words, reading = hypothesis.words, self._reading(hypothesis)
             if reading.meaning is not None:
                 return _Vote(
                     hearing, reading, words, hearing.accepted or self._free_too(hearing, reading)
@@ -372,7 +388,7 @@ class Together:
 
     def _free_too(self, hearing: Hearing, reading: Reading) -> bool:
         """Whether decoding free of the grammar came to the same meaning by itself."""
-        free = self.grammar.read(plain_words(hearing.free_text or ""))
+        free = self._read(plain_words(hearing.free_text or ""))
         if free.by_lesson:
             return False
         return free.meaning is not None and free.meaning == reading.meaning
@@ -445,10 +461,9 @@ class Together:
         by_meaning: dict[Meaning, list[_Vote]] = {}
         for hearing in hearings:
             for hypothesis in hearing.hypotheses[: SCORED.get(hearing.engine, 1)]:
-                words = hypothesis.words
-                reading = self.grammar.read([w.text for w in words], [w.sureness for w in words])
+                reading = self._reading(hypothesis)
                 if reading.meaning is not None:
-                    vote = _Vote(hearing, reading, words, hearing.accepted)
+                    vote = _Vote(hearing, reading, hypothesis.words, hearing.accepted)
                     by_meaning.setdefault(reading.meaning, []).append(vote)
         scored = {name: self._by_text(name, hearings, scores) for name in (NEURAL, SPHINX)}
         for meaning, votes in by_meaning.items():
@@ -506,7 +521,7 @@ class Together:
         of any other; below 0 where it is behind, NOT_LISTED where there is none of it."""
         own = other = None
         for hypothesis in hearing.hypotheses:
-            same = self.grammar.read(hypothesis.text.split()).meaning == meaning
+            same = self._reading(hypothesis).meaning == meaning
             if same and own is None:
                 own = hypothesis.score
             elif not same and other is None:
@@ -534,12 +549,12 @@ class Together:
         for hearing in hearings:
             spoken = plain_words(hearing.free_text or "")
             if self.grammar.after_call(spoken)[:1] == ("remark",):
-                return self.grammar.read(spoken)
+                return self._read(spoken)
         opened = [v for v in votes if v.meaning and v.meaning.command == "remark"]
         if opened and any(v.accepted for v in opened):
             called = any(v.reading.called for v in opened)
             words = self._after_call(hearings) if called else ["remark"]
-            return replace(self.grammar.read(words), called=called)
+            return replace(self._read(words), called=called)
         return None
 
     def _after_call(self, hearings: Sequence[Hearing]) -> list[str]:

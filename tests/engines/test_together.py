@@ -343,3 +343,22 @@ def test_live_what_may_be_a_note_waits_for_all(grammar):
     verdict = together.hear(Clip(np.zeros(1600, np.float32), None, 0.0, 0.1))
     together.close()
     assert words in {a.text for a in verdict.alternatives} | {" ".join(verdict.reading.words)}
+
+
+@pytest.mark.parametrize("live", [True, False])
+def test_the_same_words_are_read_once_for_a_clip(grammar, live, monkeypatch):
+    """Offline it is weighed three times: before and after the patient try, and with scores."""
+    read, reads = Grammar.read, []
+
+    def counted(self, words, sureness=()):
+        reads.append(tuple(words))
+        return read(self, words, sureness)
+
+    monkeypatch.setattr(Grammar, "read", counted)
+    ear = Patient("thrush in the frog", "thrush in the frog with bruise inside heel")
+    together = Together([Scoring("pocketsphinx", "bruise inside heel"), ear], grammar, live)
+    together.hear(Clip(np.zeros(1600, np.float32), None, 0.0, 0.1))
+    together.close()
+    assert ear.tries == 1
+    assert set(reads) >= {("thrush", "in", "the", "frog"), ("bruise", "inside", "heel")}
+    assert len(reads) == len(set(reads))
