@@ -4,11 +4,10 @@ Pure: meanings and times in, outcomes out. It reads no clock, no sound and no lo
 is everything that is remembered, `Session.take` the only thing that changes it.
 """
 
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from handsfree.grammar.grammar import Reading
-from handsfree.grammar.meaning import Meaning, Statement, with_limb
+from handsfree.grammar.meaning import Meaning, entries_of, with_limb
 from handsfree.records.entries import Entry, Finding, Remark, Shoe, belongs_to_horse, to_json
 from handsfree.records.sureness import unsure
 
@@ -142,7 +141,7 @@ class Session:
             self._stand_at(meaning.limbs, end_s)
             return Outcome("command", limb=self.limb)
         last = self.state.last
-        entries = self._entries(meaning.statements, self.state.limbs, end_s)
+        entries = self._entries(meaning, self.state.limbs, end_s)
         self._change(last=Last(entries, end_s))
         outcome = Outcome("recorded", meaning.command, self.limb, entries)
         if not self._restating or start_s - last.end_s > RESTATED_WITHIN_S:
@@ -192,7 +191,7 @@ class Session:
         last = self.state.last.entries
         had = tuple(dict.fromkeys(e.limb for e in last if e.limb))
         if meaning.statements:
-            entries = self._entries(meaning.statements, had or self.state.limbs, end_s)
+            entries = self._entries(meaning, had or self.state.limbs, end_s)
         else:
             # "Wrong, right hind": the same findings belong to the other limb.
             self._stand_at(meaning.limbs, end_s)
@@ -224,17 +223,12 @@ class Session:
             self._change(up=self.limb, up_since_s=since)
 
     def _entries(
-        self, statements: Iterable[Statement], otherwise: tuple[str, ...], at_s: float
+        self, meaning: Meaning, otherwise: tuple[str, ...], at_s: float
     ) -> tuple[Entry, ...]:
-        entries: list[Entry] = []
-        for statement in statements:
+        for statement in meaning.statements:
             if len(statement.limbs) == 1:
                 self._stand_at(statement.limbs, at_s)
-            limbs: tuple[str | None, ...] = statement.limbs or otherwise or (None,)
-            if belongs_to_horse(statement.entry):
-                limbs = (None,)
-            entries += [with_limb(statement.entry, limb) for limb in limbs]
-        return tuple(entries)
+        return entries_of(meaning, otherwise)
 
 
 _SAME_THING = {

@@ -346,7 +346,13 @@ class Together:
             taught = next((r for r in readings if r.by_lesson), None)
             if taught is not None:
                 confidence = max(0.0, CONTESTED - taught.bend)
-                return replace(verdict, reading=taught, confidence=confidence, doubt=AS_CORRECTED)
+                return replace(
+                    verdict,
+                    reading=taught,
+                    confidence=confidence,
+                    alternatives=self._but(verdict.alternatives, taught.meaning),
+                    doubt=AS_CORRECTED,
+                )
             reading = next((r for r in readings if r.taught), reading)
         if not reading.taught:
             return verdict
@@ -354,7 +360,7 @@ class Together:
         if reading.by_lesson:
             return replace(verdict, confidence=confidence, doubt=AS_CORRECTED)
         meant = Alternative(LESSON, " ".join(reading.taught), 0.0)
-        others = tuple(a for a in verdict.alternatives if a.text != meant.text)
+        others = self._but(verdict.alternatives, self._read(reading.taught).meaning)
         doubt = f"{verdict.doubt}; {ONCE_CORRECTED}" if verdict.doubt else ONCE_CORRECTED
         return replace(verdict, confidence=confidence, alternatives=(meant, *others), doubt=doubt)
 
@@ -366,13 +372,18 @@ class Together:
         if meant is None:
             return verdict
         other = Alternative(TWIN, " ".join(meant), 0.0)
-        kept = tuple(a for a in verdict.alternatives if a.text != other.text)
         return replace(
             verdict,
             confidence=min(verdict.confidence, DIFFERED_AT_MOST),
-            alternatives=(other, *kept),
+            alternatives=(other, *self._but(verdict.alternatives, self._read(meant).meaning)),
             doubt=verdict.doubt or f"sounds like '{other.text}'",
         )
+
+    def _but(
+        self, alternatives: Sequence[Alternative], meaning: Meaning | None
+    ) -> tuple[Alternative, ...]:
+        """The alternatives that mean something else."""
+        return tuple(a for a in alternatives if self._read(a.text.split()).meaning != meaning)
 
     def _vote(self, hearing: Hearing) -> _Vote | None:
         """The best hypothesis that the grammar can read, else the best one as it is."""
@@ -533,16 +544,24 @@ class Together:
     def _alternatives(
         self, hearings: Sequence[Hearing], winner: _Vote | None
     ) -> tuple[Alternative, ...]:
-        seen = {" ".join(w.text for w in winner.words)} if winner else set()
-        result: list[Alternative] = []
+        """One for each meaning but the winner's, and each sentence that has none, in order.
+
+        Of several wordings it is the one nearest to a sentence, of those the shortest.
+        """
+        own = {_text(winner), winner.meaning} if winner else set()
+        rivals: dict[Meaning | str, list[tuple[Reading, Alternative]]] = {}
         for hearing in hearings:
             for hypothesis in hearing.hypotheses[:3]:
-                if hypothesis.text and hypothesis.text not in seen:
-                    seen.add(hypothesis.text)
-                    result.append(
-                        Alternative(hearing.engine, hypothesis.text, round(hypothesis.score, 4))
-                    )
-        return tuple(result)
+                text, reading = hypothesis.text, self._reading(hypothesis)
+                if text and own.isdisjoint((text, reading.meaning)):
+                    alternative = Alternative(hearing.engine, text, round(hypothesis.score, 4))
+                    of = rivals.setdefault(reading.meaning or text, [])
+                    of.append((reading, alternative))
+
+        def plainness(rival: tuple[Reading, Alternative]) -> tuple[float, int]:
+            return rival[0].bend, len(rival[0].words)
+
+        return tuple(min(of, key=plainness)[1] for of in rivals.values())
 
     def _remark(self, hearings: Sequence[Hearing], votes: Sequence[_Vote]) -> Reading | None:
         """ "Remark" opens free speech, so the free decoding is believed for what follows."""

@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 
+from handsfree.grammar.meaning import entries_of
 from handsfree.grammar.wording import Wording
 from handsfree.grammar.words import plain_words
 from handsfree.log.joining import Conflict
@@ -22,7 +23,7 @@ from handsfree.review.items import (
     Item,
     Part,
 )
-from handsfree.review.sayings import Sayings, entries_of
+from handsfree.review.sayings import Sayings
 from handsfree.visit.plausible import question
 
 MOST_ALTERNATIVES = 8
