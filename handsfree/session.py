@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from handsfree.grammar.grammar import Reading
 from handsfree.grammar.meaning import Meaning, entries_of, with_limb
+from handsfree.records.commands import Command
 from handsfree.records.entries import Entry, Finding, Remark, Shoe, belongs_to_horse, to_json
 from handsfree.records.sureness import unsure
 
@@ -68,7 +69,7 @@ class Outcome:
     """
 
     status: str
-    command: str | None = None
+    command: Command | None = None
     limb: str | None = None
     entries: tuple[Entry, ...] = ()
     strikes: bool = False
@@ -126,7 +127,7 @@ class Session:
     def _is_deaf_to(self, reading: Reading, start_s: float) -> bool:
         if not self.state.ears_on:
             # By itself, also without the attention word: it says what it is for.
-            return reading.meaning is None or reading.meaning.command != "ears_on"
+            return reading.meaning is None or reading.meaning.command != Command.EARS_ON
         return self.asleep(start_s) and not reading.called
 
     def _taken(self, reading: Reading, confidence: float, start_s: float, end_s: float) -> Outcome:
@@ -134,7 +135,7 @@ class Session:
         if meaning is None:
             return Outcome("unclear", limb=self.limb)
         if meaning.command and not meaning.statements:
-            return self._command(meaning, confidence, end_s)
+            return self._command(Command(meaning.command), meaning, confidence, end_s)
         if meaning.correction:
             return self._correct(meaning, confidence, end_s)
         if not meaning.statements:
@@ -143,7 +144,8 @@ class Session:
         last = self.state.last
         entries = self._entries(meaning, self.state.limbs, end_s)
         self._change(last=Last(entries, end_s))
-        outcome = Outcome("recorded", meaning.command, self.limb, entries)
+        command = Command(meaning.command) if meaning.command else None
+        outcome = Outcome("recorded", command, self.limb, entries)
         if not self._restating or start_s - last.end_s > RESTATED_WITHIN_S:
             return outcome
         return self._restated(outcome, last, end_s)
@@ -151,29 +153,31 @@ class Session:
     def _change(self, **parts: object) -> None:
         self.state = replace(self.state, **parts)  # type: ignore[arg-type]
 
-    def _command(self, meaning: Meaning, confidence: float, at_s: float) -> Outcome:
-        state, command = self.state, meaning.command
+    def _command(
+        self, command: Command, meaning: Meaning, confidence: float, at_s: float
+    ) -> Outcome:
+        state = self.state
         strikes = restores = False
         match command:
-            case "strike":
+            case Command.STRIKE:
                 if unsure(confidence):
                     doubt = "may have been 'strike that'; nothing was struck"
                     return Outcome("unclear", limb=self.limb, doubt=doubt)
                 strikes = bool(state.last.entries)
                 self._change(last=Last(()))
-            case "keep_both":
+            case Command.KEEP_BOTH:
                 restores = bool(state.last.instead_of)
                 self._change(last=replace(state.last, instead_of=()))
-            case "foot_up":
+            case Command.FOOT_UP:
                 self._change(up=self.limb or "", up_since_s=at_s)
-            case "foot_down":
+            case Command.FOOT_DOWN:
                 self._change(up=None)
-            case "ears_off" | "ears_on":
-                self._change(ears_on=command == "ears_on")
-            case "next_horse" | "horse":
-                another = command == "next_horse" or meaning.horse != state.horse
+            case Command.EARS_OFF | Command.EARS_ON:
+                self._change(ears_on=command == Command.EARS_ON)
+            case Command.NEXT_HORSE | Command.HORSE:
+                another = command == Command.NEXT_HORSE or meaning.horse != state.horse
                 self.state = State(meaning.horse, state.visit + another)
-            case "horse_done":
+            case Command.HORSE_DONE:
                 self._change(up=None)
         return Outcome(
             "command",
