@@ -25,9 +25,10 @@ from handsfree.listening.mouth import Mouth
 from handsfree.log import Log
 from handsfree.recording import Line, Recorder
 from handsfree.records.entries import to_json
+from handsfree.records.sureness import unsure
 from handsfree.session import Session
 from handsfree.visit.answer import Answer, Tone
-from handsfree.visit.dialogue import DOUBTFUL_BELOW, Dialogue
+from handsfree.visit.dialogue import Dialogue
 
 SAME_REMARK = 0.75
 """A remark is heard freely; with so many of its words alike (difflib's ratio) it is the same."""
@@ -114,7 +115,7 @@ class Compared:
         if self.line is None:
             return True
         heard = self.line.heard
-        return heard.confidence >= DOUBTFUL_BELOW and heard.doubt is None
+        return not unsure(heard.confidence, heard.doubt)
 
     @property
     def verdict(self) -> Verdict:

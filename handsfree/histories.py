@@ -8,8 +8,8 @@ from rapidfuzz import fuzz, process
 from handsfree.errors import LogError
 from handsfree.log import Horse, Log
 from handsfree.records.entries import from_json
+from handsfree.records.sureness import unsure
 from handsfree.sums.history import DayVisit, History, HorseFacts, Noted
-from handsfree.visit.dialogue import unsure
 
 
 def facts(horse: Horse) -> HorseFacts:

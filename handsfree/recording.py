@@ -12,10 +12,11 @@ from handsfree.log import Entry as LoggedEntry
 from handsfree.log import Horse, Log, NoticeRow, Utterance, UtteranceRow, Visit
 from handsfree.log.rows import now
 from handsfree.records.entries import from_json, to_json
+from handsfree.records.sureness import unsure
 from handsfree.session import LIMB_UNSURE, Outcome
 from handsfree.sums.asked import Past
 from handsfree.sums.nailed import in_shoes
-from handsfree.visit.dialogue import Dialogue, unsure
+from handsfree.visit.dialogue import Dialogue
 from handsfree.visit.turn import Kept, Key, Notice, Turn
 from handsfree.waiting import Waiting
 

@@ -9,20 +9,10 @@ from dataclasses import dataclass, replace
 
 from handsfree.grammar.grammar import Reading
 from handsfree.grammar.limbs import NamedLimbs
-from handsfree.grammar.meaning import Meaning, Statement, with_limb
+from handsfree.grammar.meaning import Meaning, Statement, entries_of, with_limb
+from handsfree.records.commands import Command
 from handsfree.records.entries import Entry, Finding, Remark, Shoe, belongs_to_horse, to_json
-
-SURE_ENOUGH_TO_ERASE = 0.8
-"""Confidence below which "strike that" and "wrong …" change nothing.
-
-Common practice, no source: what undoes a record needs a surer hearing than what adds one.
-"""
-
-SURE_ENOUGH_FOR_LIMB = 0.8
-"""Confidence below which a foot is not surely heard, nor is any note that names none after it.
-
-The same as for a note (`visit.dialogue.DOUBTFUL_BELOW`): the foot is a part of each of them.
-"""
+from handsfree.records.sureness import unsure
 
 LIMB_UNSURE = "the foot was not surely heard"
 """The doubt of what is noted of a foot that may be another one."""
@@ -86,7 +76,7 @@ class Outcome:
     """
 
     status: str
-    command: str | None = None
+    command: Command | None = None
     limb: str | None = None
     entries: tuple[Entry, ...] = ()
     strikes: bool = False
@@ -144,7 +134,7 @@ class Session:
     def _is_deaf_to(self, reading: Reading, start_s: float) -> bool:
         if not self.state.ears_on:
             # By itself, also without the attention word: it says what it is for.
-            return reading.meaning is None or reading.meaning.command != "ears_on"
+            return reading.meaning is None or reading.meaning.command != Command.EARS_ON
         return self.asleep(start_s) and not reading.called
 
     def _taken(self, reading: Reading, confidence: float, start_s: float, end_s: float) -> Outcome:
@@ -152,7 +142,7 @@ class Session:
         if meaning is None:
             return self._refused(reading.named, end_s)
         if meaning.command and not meaning.statements:
-            return self._command(meaning, confidence, end_s)
+            return self._command(Command(meaning.command), meaning, confidence, end_s)
         if meaning.correction:
             return self._correct(meaning, confidence, end_s)
         if not meaning.statements:
@@ -160,9 +150,10 @@ class Session:
             return Outcome("command", limb=self.limb)
         last = self.state.last
         doubt = self._limb_doubt(meaning.statements)
-        entries = self._entries(meaning.statements, self.state.limbs, end_s, confidence)
+        entries = self._entries(meaning, self.state.limbs, end_s, confidence)
         self._change(last=Last(entries, end_s))
-        outcome = Outcome("recorded", meaning.command, self.limb, entries, doubt=doubt)
+        command = Command(meaning.command) if meaning.command else None
+        outcome = Outcome("recorded", command, self.limb, entries, doubt=doubt)
         if not self._restating or start_s - last.end_s > RESTATED_WITHIN_S:
             return outcome
         return self._restated(outcome, last, end_s)
@@ -183,29 +174,31 @@ class Session:
     def _change(self, **parts: object) -> None:
         self.state = replace(self.state, **parts)  # type: ignore[arg-type]
 
-    def _command(self, meaning: Meaning, confidence: float, at_s: float) -> Outcome:
-        state, command = self.state, meaning.command
+    def _command(
+        self, command: Command, meaning: Meaning, confidence: float, at_s: float
+    ) -> Outcome:
+        state = self.state
         strikes = restores = False
         match command:
-            case "strike":
-                if confidence < SURE_ENOUGH_TO_ERASE:
+            case Command.STRIKE:
+                if unsure(confidence):
                     doubt = "may have been 'strike that'; nothing was struck"
                     return Outcome("unclear", limb=self.limb, doubt=doubt)
                 strikes = bool(state.last.entries)
                 self._change(last=Last(()))
-            case "keep_both":
+            case Command.KEEP_BOTH:
                 restores = bool(state.last.instead_of)
                 self._change(last=replace(state.last, instead_of=()))
-            case "foot_up":
+            case Command.FOOT_UP:
                 self._change(up=self.limb or "", up_since_s=at_s)
-            case "foot_down":
+            case Command.FOOT_DOWN:
                 self._change(up=None)
-            case "ears_off" | "ears_on":
-                self._change(ears_on=command == "ears_on")
-            case "next_horse" | "horse":
-                another = command == "next_horse" or meaning.horse != state.horse
+            case Command.EARS_OFF | Command.EARS_ON:
+                self._change(ears_on=command == Command.EARS_ON)
+            case Command.NEXT_HORSE | Command.HORSE:
+                another = command == Command.NEXT_HORSE or meaning.horse != state.horse
                 self.state = State(meaning.horse, state.visit + another)
-            case "horse_done":
+            case Command.HORSE_DONE:
                 self._change(up=None)
         return Outcome(
             "command",
@@ -217,7 +210,7 @@ class Session:
         )
 
     def _correct(self, meaning: Meaning, confidence: float, end_s: float) -> Outcome:
-        if confidence < SURE_ENOUGH_TO_ERASE:
+        if unsure(confidence):
             if meaning.limbs or any(s.limbs for s in meaning.statements):
                 self._change(limb_unsure=True)
             why = "may have been a correction; nothing was replaced"
@@ -226,7 +219,7 @@ class Session:
         doubt = self._limb_doubt(meaning.statements)
         had = tuple(dict.fromkeys(e.limb for e in last if e.limb))
         if meaning.statements:
-            entries = self._entries(meaning.statements, had or self.state.limbs, end_s, confidence)
+            entries = self._entries(meaning, had or self.state.limbs, end_s, confidence)
         else:
             # "Wrong, right hind": the same findings belong to the other limb.
             self._stand_at(meaning.limbs, end_s, confidence)
@@ -256,27 +249,18 @@ class Session:
 
         What follows is as sure of its foot as the foot was heard.
         """
-        self._change(limbs=limbs, limb_unsure=confidence < SURE_ENOUGH_FOR_LIMB)
+        self._change(limbs=limbs, limb_unsure=unsure(confidence))
         if self.state.up is not None and self.limb and self.state.up != self.limb:
             since = self.state.up_since_s if self.state.up == "" else at_s
             self._change(up=self.limb, up_since_s=since)
 
     def _entries(
-        self,
-        statements: Iterable[Statement],
-        otherwise: tuple[str, ...],
-        at_s: float,
-        confidence: float,
+        self, meaning: Meaning, otherwise: tuple[str, ...], at_s: float, confidence: float
     ) -> tuple[Entry, ...]:
-        entries: list[Entry] = []
-        for statement in statements:
+        for statement in meaning.statements:
             if len(statement.limbs) == 1:
                 self._stand_at(statement.limbs, at_s, confidence)
-            limbs: tuple[str | None, ...] = statement.limbs or otherwise or (None,)
-            if belongs_to_horse(statement.entry):
-                limbs = (None,)
-            entries += [with_limb(statement.entry, limb) for limb in limbs]
-        return tuple(entries)
+        return entries_of(meaning, otherwise)
 
 
 def _joined(*doubts: str | None) -> str:

@@ -59,6 +59,18 @@ def test_what_belongs_to_the_horse_has_no_limb(say):
     assert say("watch this foot").entries == (Plan(action="watch", limb="LH"),)
 
 
+def test_what_is_said_twice_in_a_row_makes_one_entry(say):
+    nail = Nails(limb="LH", action="left_in", count=1)
+    for words in ("", "and", "left hind"):
+        said = f"one nail left in {words} one nail left in"
+        assert say(f"left hind {said}").entries == (nail,), said
+    trimmed = say("left hind trimmed both hinds trimmed").entries
+    assert [entry.limb for entry in trimmed] == ["LH", "RH"]
+    toe = "toe length eighty millimeters"
+    again = say(f"left hind {toe} and trimmed and {toe}").entries
+    assert [entry.kind for entry in again] == ["measurement", "work", "measurement"]
+
+
 def test_strike_takes_back_the_last_entries_once(say):
     say("left hind outside heel bruise")
     struck = say("strike that")

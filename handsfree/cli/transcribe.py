@@ -26,9 +26,10 @@ from handsfree.grammar.grammar import Grammar, load
 from handsfree.grammar.wording import Wording
 from handsfree.log import Horse, Log
 from handsfree.recording import Line, Recorder
+from handsfree.records.sureness import unsure
 from handsfree.session import Session
 from handsfree.transcribe import STANDARD_INPUT, sound_lines, typed_lines
-from handsfree.visit.dialogue import DOUBTFUL_BELOW, Dialogue
+from handsfree.visit.dialogue import Dialogue
 from handsfree.voice.use import confidence_for, speaker_named
 
 
@@ -220,7 +221,7 @@ def take_back(in_force: list[Line], line: Line) -> None:
 
 def sure(line: Line) -> bool:
     """Whether the line may stand without a second look."""
-    return line.heard.confidence >= DOUBTFUL_BELOW and line.doubt is None
+    return not unsure(line.heard.confidence, line.doubt)
 
 
 def line_text(line: Line, wording: Wording) -> str:

@@ -1,8 +1,8 @@
 """Which recognizers are installed, and making the ones that are asked for."""
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 from importlib.util import find_spec
 from pathlib import Path
@@ -14,7 +14,6 @@ from handsfree.errors import EngineError
 from handsfree.grammar.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
 
-LISTENERS = ("pocketsphinx", "neural", "vosk")
 TEXT = "text"
 
 
@@ -26,23 +25,34 @@ class ModelFolders:
     neural: Path | None = None
 
 
+@dataclass(frozen=True)
+class Setting:
+    """What a recognizer is made for; the fields are those of `listeners`.
+
+    `apart`: in a process of its own, if it holds Python's lock while it searches.
+    """
+
+    grammar: Grammar
+    folders: ModelFolders
+    live: bool
+    warp: float
+    apart: bool
+
+
+@dataclass(frozen=True)
+class Recognizer:
+    """One kind of recognizer: `missing` is one line where it cannot be used, `make` makes it."""
+
+    missing: Callable[[ModelFolders], str | None]
+    make: Callable[[Setting], Listener]
+
+
 def why_not(name: str, folders: ModelFolders) -> str | None:
     """None where this recognizer can be used, else one line saying what is missing."""
-    if name == "pocketsphinx":
-        return None if find_spec("pocketsphinx") else "not installed (pip install pocketsphinx)"
-    if name == "neural":
-        from handsfree.engines import neural
-
-        return neural.available(folders.neural)
-    if name == "vosk":
-        from handsfree.engines.vosk_model import find_model
-
-        if find_spec("vosk") is None:
-            return "not installed (pip install vosk)"
-        if find_model(folders.vosk) is None:
-            return "no Vosk model folder found; 'handsfree model' fetches one"
-        return None
-    raise EngineError(f"there is no engine '{name}'; there are {', '.join(LISTENERS)} and {TEXT}")
+    if name not in RECOGNIZERS:
+        known = ", ".join(RECOGNIZERS)
+        raise EngineError(f"there is no engine '{name}'; there are {known} and {TEXT}")
+    return RECOGNIZERS[name].missing(folders)
 
 
 def listeners(
@@ -59,7 +69,7 @@ def listeners(
     Returns them with a line for each that was not named and is not there. Raises
     EngineError where a named one cannot be used or none is left.
     """
-    wanted = names or LISTENERS
+    wanted = names or tuple(RECOGNIZERS)
     usable: list[str] = []
     absent: list[str] = []
     for name in dict.fromkeys(wanted):
@@ -75,9 +85,11 @@ def listeners(
     # On one core too: live, an answer may go out while PocketSphinx still searches, and the next
     # clip must not meet it in the same decoder.
     apart = len(usable) > 1
+    setting = Setting(grammar, folders, live, warp, apart)
     chosen: list[Listener] = []
     for name in usable:
-        if name == "pocketsphinx":
+        hearable = grammar
+        if name == POCKETSPHINX:
             hearable, unheard = _hearable(grammar)
             if hearable.attention != grammar.attention and len(usable) == 1:
                 raise EngineError(
@@ -85,11 +97,7 @@ def listeners(
                     f"'{' '.join(grammar.attention)}'; choose another, or listen with neural too"
                 )
             absent += [f"pocketsphinx for {what} (no known word)" for what in unheard]
-            chosen.append(_pocketsphinx(hearable, warp, live, apart))
-        elif name == "neural":
-            chosen.append(_neural(grammar, folders, live))
-        else:
-            chosen.append(_vosk(grammar, folders))
+        chosen.append(RECOGNIZERS[name].make(replace(setting, grammar=hearable)))
     return chosen, absent
 
 
@@ -121,29 +129,63 @@ def _hearable(grammar: Grammar) -> tuple[Grammar, list[str]]:
 
 def pocketsphinx_for(grammar: Grammar, warp: float, live: bool, apart: bool = False) -> Listener:
     """PocketSphinx with its filters warped, `apart` in a process of its own."""
-    return _pocketsphinx(_hearable(grammar)[0], warp, live, apart)
+    hearable = _hearable(grammar)[0]
+    return _pocketsphinx(Setting(hearable, ModelFolders(), live, warp, apart))
 
 
-def _pocketsphinx(hearable: Grammar, warp: float, live: bool, apart: bool) -> Listener:
+def _no_pocketsphinx(_: ModelFolders) -> str | None:
+    return None if find_spec("pocketsphinx") else "not installed (pip install pocketsphinx)"
+
+
+def _pocketsphinx(on: Setting) -> Listener:
     from handsfree.engines.pocketsphinx import SHORT_S, PocketSphinxListener
 
-    make = partial(PocketSphinxListener, raw_up_to_s=SHORT_S if live else math.inf, warp=warp)
-    if apart:
-        return Apart("pocketsphinx", make, hearable.acceptor, hearable.pronunciations)
-    return make(hearable.acceptor, hearable.pronunciations)
+    raw_up_to_s = SHORT_S if on.live else math.inf
+    make = partial(PocketSphinxListener, raw_up_to_s=raw_up_to_s, warp=on.warp)
+    if on.apart:
+        return Apart(POCKETSPHINX, make, on.grammar.acceptor, on.grammar.pronunciations)
+    return make(on.grammar.acceptor, on.grammar.pronunciations)
 
 
-def _neural(grammar: Grammar, folders: ModelFolders, live: bool) -> Listener:
+def _no_neural(folders: ModelFolders) -> str | None:
+    from handsfree.engines import neural
+
+    return neural.available(folders.neural)
+
+
+def _neural(on: Setting) -> Listener:
     from handsfree.engines.neural import FULL_S, SOON_S, NeuralListener
 
-    patient_s = SOON_S if live else FULL_S
-    return NeuralListener(grammar.acceptor, folders.neural, patient_s=patient_s)
+    patient_s = SOON_S if on.live else FULL_S
+    return NeuralListener(on.grammar.acceptor, on.folders.neural, patient_s=patient_s)
 
 
-def _vosk(grammar: Grammar, folders: ModelFolders) -> Listener:
+def _no_vosk(folders: ModelFolders) -> str | None:
+    from handsfree.engines.vosk_model import find_model
+
+    if find_spec("vosk") is None:
+        return "not installed (pip install vosk)"
+    if find_model(folders.vosk) is None:
+        return "no Vosk model folder found; 'handsfree model' fetches one"
+    return None
+
+
+def _vosk(on: Setting) -> Listener:
     from handsfree.engines.vosk import VoskListener
     from handsfree.engines.vosk_model import find_model
 
-    folder = find_model(folders.vosk)
+    folder = find_model(on.folders.vosk)
     assert folder is not None
+    grammar = on.grammar
     return VoskListener(grammar.acceptor, grammar.phrases(), grammar.respellings, folder)
+
+
+POCKETSPHINX = "pocketsphinx"
+RECOGNIZERS = {
+    POCKETSPHINX: Recognizer(_no_pocketsphinx, _pocketsphinx),
+    "neural": Recognizer(_no_neural, _neural),
+    "vosk": Recognizer(_no_vosk, _vosk),
+}
+"""Every recognizer by its name, in the order in which they are asked."""
+
+LISTENERS = tuple(RECOGNIZERS)

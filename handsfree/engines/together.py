@@ -11,6 +11,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from handsfree.engines.base import (
     Clip,
     HeardWord,
     Hearing,
+    Hypothesis,
     Listener,
     PatientListener,
     ScoringListener,
@@ -31,6 +33,7 @@ from handsfree.grammar.limbs import NO_LIMB, NamedLimbs
 from handsfree.grammar.meaning import Meaning, Statement
 from handsfree.grammar.words import plain_words
 from handsfree.records.entries import Remark
+from handsfree.records.sureness import DOUBTFUL_BELOW, unsure
 
 ALONE = 0.85
 """Of a free remark, and of what only a listener said for which nothing was ever fitted."""
@@ -45,10 +48,7 @@ TAKEN_FROM = 0.2
 """An answer less likely than this to be right is not taken. On the tuning part of noisy.py 0.1
 took 1% more rightly and 1% more wrongly (all doubtful), 0.3 2% fewer of either."""
 
-DOUBTFUL_BELOW = 0.8
-"""Below this a hearing that only one listener stands for is given with a doubt, as in visit/."""
-
-DIFFERED_AT_MOST = 0.79
+DIFFERED_AT_MOST = DOUBTFUL_BELOW - 0.01
 """What listeners differ on is never sure, whatever the figures say: a note is right or marked
 doubtful, and nothing is erased on such a hearing."""
 
@@ -72,6 +72,9 @@ TWIN = "twin"
 
 TALK_WORDS, TALK_KNOWN = 4, 0.5
 """So many words, and no larger share of them in the vocabulary, are talk (no source)."""
+
+REMEMBERED = 128
+"""Readings kept: more than the hypotheses of one clip, which are weighed several times."""
 
 NO_WORDS = "of the remark only the sound is kept: listen to it"
 
@@ -186,6 +189,18 @@ class Together:
     live: bool = False
     confidence: Confidence = field(default_factory=load, repr=False)
     _pool: ThreadPoolExecutor | None = field(default=None, init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        self._remembered = lru_cache(REMEMBERED)(self.grammar.read)
+
+    def _read(self, words: Sequence[str], sureness: Sequence[float | None] = ()) -> Reading:
+        """`Grammar.read`, once for each run of words in a clip."""
+        known = any(sure is not None for sure in sureness)
+        return self._remembered(tuple(words), tuple(sureness) if known else ())
+
+    def _reading(self, hypothesis: Hypothesis) -> Reading:
+        words = hypothesis.words
+        return self._read([w.text for w in words], [w.sureness for w in words])
 
     def hear(self, clip: Clip) -> Verdict:
         """Recognise one clip with every listener, at the same time where there are several.
@@ -340,11 +355,17 @@ class Together:
             texts = [h.free_text for h in hearings if h.free_text]
             texts += [hypothesis.text for h in hearings for hypothesis in h.hypotheses]
             said = [words for text in texts if self.grammar.lesson(words := plain_words(text))]
-            readings = [self.grammar.read(words) for words in said]
+            readings = [self._read(words) for words in said]
             taught = next((r for r in readings if r.by_lesson), None)
             if taught is not None:
                 confidence = max(0.0, CONTESTED - taught.bend)
-                return replace(verdict, reading=taught, confidence=confidence, doubt=AS_CORRECTED)
+                return replace(
+                    verdict,
+                    reading=taught,
+                    confidence=confidence,
+                    alternatives=self._but(verdict.alternatives, taught.meaning),
+                    doubt=AS_CORRECTED,
+                )
             reading = next((r for r in readings if r.taught), reading)
         if not reading.taught:
             return verdict
@@ -352,7 +373,7 @@ class Together:
         if reading.by_lesson:
             return replace(verdict, confidence=confidence, doubt=AS_CORRECTED)
         meant = Alternative(LESSON, " ".join(reading.taught), 0.0)
-        others = tuple(a for a in verdict.alternatives if a.text != meant.text)
+        others = self._but(verdict.alternatives, self._read(reading.taught).meaning)
         doubt = f"{verdict.doubt}; {ONCE_CORRECTED}" if verdict.doubt else ONCE_CORRECTED
         return replace(verdict, confidence=confidence, alternatives=(meant, *others), doubt=doubt)
 
@@ -364,20 +385,24 @@ class Together:
         if meant is None:
             return verdict
         other = Alternative(TWIN, " ".join(meant), 0.0)
-        kept = tuple(a for a in verdict.alternatives if a.text != other.text)
         return replace(
             verdict,
             confidence=min(verdict.confidence, DIFFERED_AT_MOST),
-            alternatives=(other, *kept),
+            alternatives=(other, *self._but(verdict.alternatives, self._read(meant).meaning)),
             doubt=verdict.doubt or f"sounds like '{other.text}'",
         )
+
+    def _but(
+        self, alternatives: Sequence[Alternative], meaning: Meaning | None
+    ) -> tuple[Alternative, ...]:
+        """The alternatives that mean something else."""
+        return tuple(a for a in alternatives if self._read(a.text.split()).meaning != meaning)
 
     def _vote(self, hearing: Hearing) -> _Vote | None:
         """The best hypothesis that the grammar can read, else the best one as it is."""
         first: _Vote | None = None
         for hypothesis in hearing.hypotheses:
-            words = hypothesis.words
-            reading = self.grammar.read([w.text for w in words], [w.sureness for w in words])
+            words, reading = hypothesis.words, self._reading(hypothesis)
             if reading.meaning is not None:
                 return _Vote(
                     hearing, reading, words, hearing.accepted or self._free_too(hearing, reading)
@@ -387,7 +412,7 @@ class Together:
 
     def _free_too(self, hearing: Hearing, reading: Reading) -> bool:
         """Whether decoding free of the grammar came to the same meaning by itself."""
-        free = self.grammar.read(plain_words(hearing.free_text or ""))
+        free = self._read(plain_words(hearing.free_text or ""))
         if free.by_lesson:
             return False
         return free.meaning is not None and free.meaning == reading.meaning
@@ -409,7 +434,7 @@ class Together:
             return best.vote, confidence, f"{apart or 'the other'} heard it differently"
         if best.case == AGREE and self._turned_away(best.vote, votes):
             confidence = min(confidence, DIFFERED_AT_MOST)
-        if confidence >= DOUBTFUL_BELOW:
+        if not unsure(confidence):
             return best.vote, confidence, None
         weakly = "heard weakly" if best.case == AGREE else "heard weakly by one listener"
         return best.vote, confidence, weakly
@@ -460,10 +485,9 @@ class Together:
         by_meaning: dict[Meaning, list[_Vote]] = {}
         for hearing in hearings:
             for hypothesis in hearing.hypotheses[: SCORED.get(hearing.engine, 1)]:
-                words = hypothesis.words
-                reading = self.grammar.read([w.text for w in words], [w.sureness for w in words])
+                reading = self._reading(hypothesis)
                 if reading.meaning is not None:
-                    vote = _Vote(hearing, reading, words, hearing.accepted)
+                    vote = _Vote(hearing, reading, hypothesis.words, hearing.accepted)
                     by_meaning.setdefault(reading.meaning, []).append(vote)
         scored = {name: self._by_text(name, hearings, scores) for name in (NEURAL, SPHINX)}
         for meaning, votes in by_meaning.items():
@@ -521,7 +545,7 @@ class Together:
         of any other; below 0 where it is behind, NOT_LISTED where there is none of it."""
         own = other = None
         for hypothesis in hearing.hypotheses:
-            same = self.grammar.read(hypothesis.text.split()).meaning == meaning
+            same = self._reading(hypothesis).meaning == meaning
             if same and own is None:
                 own = hypothesis.score
             elif not same and other is None:
@@ -533,28 +557,36 @@ class Together:
     def _alternatives(
         self, hearings: Sequence[Hearing], winner: _Vote | None
     ) -> tuple[Alternative, ...]:
-        seen = {" ".join(w.text for w in winner.words)} if winner else set()
-        result: list[Alternative] = []
+        """One for each meaning but the winner's, and each sentence that has none, in order.
+
+        Of several wordings it is the one nearest to a sentence, of those the shortest.
+        """
+        own = {_text(winner), winner.meaning} if winner else set()
+        rivals: dict[Meaning | str, list[tuple[Reading, Alternative]]] = {}
         for hearing in hearings:
             for hypothesis in hearing.hypotheses[:3]:
-                if hypothesis.text and hypothesis.text not in seen:
-                    seen.add(hypothesis.text)
-                    result.append(
-                        Alternative(hearing.engine, hypothesis.text, round(hypothesis.score, 4))
-                    )
-        return tuple(result)
+                text, reading = hypothesis.text, self._reading(hypothesis)
+                if text and own.isdisjoint((text, reading.meaning)):
+                    alternative = Alternative(hearing.engine, text, round(hypothesis.score, 4))
+                    of = rivals.setdefault(reading.meaning or text, [])
+                    of.append((reading, alternative))
+
+        def plainness(rival: tuple[Reading, Alternative]) -> tuple[float, int]:
+            return rival[0].bend, len(rival[0].words)
+
+        return tuple(min(of, key=plainness)[1] for of in rivals.values())
 
     def _remark(self, hearings: Sequence[Hearing], votes: Sequence[_Vote]) -> Reading | None:
         """ "Remark" opens free speech, so the free decoding is believed for what follows."""
         for hearing in hearings:
             spoken = plain_words(hearing.free_text or "")
             if self.grammar.after_call(spoken)[:1] == ("remark",):
-                return self.grammar.read(spoken)
+                return self._read(spoken)
         opened = [v for v in votes if v.meaning and v.meaning.command == "remark"]
         if opened and any(v.accepted for v in opened):
             called = any(v.reading.called for v in opened)
             words = self._after_call(hearings) if called else ["remark"]
-            return replace(self.grammar.read(words), called=called)
+            return replace(self._read(words), called=called)
         return None
 
     def _after_call(self, hearings: Sequence[Hearing]) -> list[str]:

@@ -8,8 +8,9 @@ import re
 from collections.abc import Callable, Sequence
 
 from handsfree.errors import HandsfreeError
+from handsfree.records.commands import Command
 
-CALL = "attention"
+CALL = Command.ATTENTION
 """The command of the word said alone."""
 
 MOST_WORDS = 2

@@ -3,10 +3,11 @@
 from collections.abc import Sequence as Words
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import groupby
 from typing import Any
 
 from handsfree.grammar.derive import Tags
-from handsfree.records.entries import KINDS, Entry, Plan, ScaleGrade
+from handsfree.records.entries import KINDS, Entry, Plan, ScaleGrade, belongs_to_horse
 from handsfree.records.units import to_mm
 
 PLANS = frozenset({"return", "call_vet", "watch", "next_time"})
@@ -65,8 +66,9 @@ def meaning_of(words: Words[str], tags: Tags) -> Meaning:
             correction = True
         else:
             _gather(said, tag, at, words)
+    # Recognizers like to write a thing twice in a row: once or twice, it is the same thing.
     return Meaning(
-        tuple(statements),
+        tuple(said_once for said_once, _ in groupby(statements)),
         () if statements else limbs,
         command,
         said.slots.get("horse"),
@@ -122,6 +124,23 @@ def _entry(kind: str, slots: dict[str, Any]) -> Entry:
     elif kind == "nails":
         values["action"] = values.pop("nail")
     return KINDS[kind](**values)
+
+
+def entries_of(meaning: Meaning, otherwise: Words[str]) -> tuple[Entry, ...]:
+    """The entries a meaning makes, each once for a limb; `otherwise` are the limbs where it
+    names none.
+
+    What is said again after something else stands twice: "toe length …, trimmed, toe length …".
+    """
+    made: list[Entry] = []
+    for entry, alike in groupby(meaning.statements, key=lambda statement: statement.entry):
+        limbs: list[str | None] = [
+            limb for statement in alike for limb in statement.limbs or otherwise or (None,)
+        ]
+        if belongs_to_horse(entry):
+            limbs = [None]
+        made += [with_limb(entry, limb) for limb in dict.fromkeys(limbs)]
+    return tuple(made)
 
 
 def with_limb(entry: Entry, limb: str | None) -> Entry:

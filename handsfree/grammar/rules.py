@@ -14,6 +14,7 @@ from handsfree.grammar.jsgf import (
     Rule,
     Sequence,
 )
+from handsfree.records.commands import Command
 
 
 @dataclass(frozen=True)
@@ -37,7 +38,8 @@ def link(main: GrammarFile, others: Mapping[str, GrammarFile]) -> RuleSet:
     """Resolve every reference of `main` and what it imports.
 
     Raises GrammarError (file, line, reason) for an unknown rule or import, for a rule that
-    is defined in terms of itself, and where there is not exactly one public rule.
+    is defined in terms of itself, for a command that the program does not know, and where
+    there is not exactly one public rule.
     """
     files = {main.name: main, **others}
     rules: dict[str, Rule] = {}
@@ -55,6 +57,7 @@ def link(main: GrammarFile, others: Mapping[str, GrammarFile]) -> RuleSet:
         raise GrammarError(main.file, None, f"{len(public)} public rules where one is needed")
     linked = RuleSet(rules, main.name)
     _refuse_recursion(linked)
+    _refuse_unknown_commands(linked)
     return linked
 
 
@@ -106,11 +109,14 @@ def _find(
     raise GrammarError(rule.file, node.line or rule.line, f"there is no rule <{name}>")
 
 
-def _references(node: Node) -> Iterator[str]:
-    if isinstance(node, Reference):
-        yield node.rule
+def _nodes(node: Node) -> Iterator[Node]:
+    yield node
     for child in children(node):
-        yield from _references(child)
+        yield from _nodes(child)
+
+
+def _references(node: Node) -> Iterator[str]:
+    return (each.rule for each in _nodes(node) if isinstance(each, Reference))
 
 
 def _refuse_recursion(linked: RuleSet) -> None:
@@ -128,3 +134,13 @@ def _refuse_recursion(linked: RuleSet) -> None:
 
     for name in linked.rules:
         visit(name, ())
+
+
+def _refuse_unknown_commands(linked: RuleSet) -> None:
+    for rule in linked.rules.values():
+        for node in _nodes(rule.body):
+            for tag in node.tags:
+                if tag.startswith("!") and tag[1:] not in set(Command):
+                    known = ", ".join(Command)
+                    reason = f"there is no command '{tag[1:]}' (there are {known})"
+                    raise GrammarError(rule.file, node.line or rule.line, reason)

@@ -9,8 +9,8 @@ from handsfree.grammar.wording import Wording, limb_name
 from handsfree.histories import local_day
 from handsfree.log.rows import Entry, Notice, Utterance, Visit
 from handsfree.records.entries import from_json
+from handsfree.records.sureness import unsure
 from handsfree.sheets.files import printable
-from handsfree.visit.dialogue import unsure
 
 # Nothing may be loaded but what lies beside the page.
 _HEAD = """<!DOCTYPE html>

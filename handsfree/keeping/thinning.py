@@ -9,7 +9,7 @@ from sqlite_utils import Database
 
 from handsfree.histories import local_day
 from handsfree.log import Log
-from handsfree.visit.dialogue import unsure
+from handsfree.records.sureness import unsure
 
 MOST_MONTHS = 1200
 

@@ -34,13 +34,22 @@ LIKELY: dict[str, dict[str, tuple[float, float]]] = {
 """Where a number without its unit may lie in each (common practice, no source)."""
 
 COMPOSED = {
-    "long": {"toe": "toe_length", "heel": "heel_length", "frog": "frog_length", "body": "body_length"},
+    "long": {
+        "toe": "toe_length",
+        "heel": "heel_length",
+        "frog": "frog_length",
+        "body": "body_length",
+    },
     "wide": {"frog": "frog_width"},
     "across": {"frog": "frog_width"},
     "deep": {"sole": "sole_depth", "wall": "wall_thickness"},
     "thick": {"sole": "sole_depth", "wall": "wall_thickness"},
     "high": {"heel": "heel_height"},
-    "around": {"neck": "neck_girth", "coronary_band": "coronary_circumference", "girth": "heart_girth"},
+    "around": {
+        "neck": "neck_girth",
+        "coronary_band": "coronary_circumference",
+        "girth": "heart_girth",
+    },
     "angle": {"heel": "heel_angle", "pastern": "pastern_angle"},
 }
 BY_ITSELF = {
@@ -95,7 +104,11 @@ def read(said: Utterance) -> None:
 def _was_and_is(said: Utterance) -> None:
     """ "Was four inch, it's three and five eighths now": what was is not recorded today."""
     for frame in [f for f in said.frames if f.kind == "measurement"]:
-        later = [f for f in said.frames if f.at > frame.at and f.slots.get("quantity") == frame.slots["quantity"]]
+        later = [
+            f
+            for f in said.frames
+            if f.at > frame.at and f.slots.get("quantity") == frame.slots["quantity"]
+        ]
         before = {w for s in said.spans[max(0, frame.at - 3) : frame.at] for w in s.words}
         if later and before & {"was", "were", "been"}:
             said.frames.remove(frame)
@@ -104,7 +117,9 @@ def _was_and_is(said: Utterance) -> None:
 def _of_work(said: Utterance, at: int) -> bool:
     """ "Backed that toe up a quarter inch": how much was taken, which no record keeps."""
     here = [f for f in said.frames if said.clause[f.at] == said.clause[at]]
-    return bool(here) and all(f.slots.get("action") in ("toe_dressed", "flare_dressed", "resected") for f in here)
+    return bool(here) and all(
+        f.slots.get("action") in ("toe_dressed", "flare_dressed", "resected") for f in here
+    )
 
 
 def _scales(said: Utterance) -> None:
@@ -124,15 +139,26 @@ def _scales(said: Utterance) -> None:
         scale = said.spans[near].get("scale") if near is not None else "lameness"
         amount = said.spans[number].amount
         assert amount is not None and scale is not None
-        if amount.unit or not _on_scale(scale, amount.value) or (near is not None and near in said.used and not span.get("of_five") and span.get("term")):
+        if (
+            amount.unit
+            or not _on_scale(scale, amount.value)
+            or (
+                near is not None
+                and near in said.used
+                and not span.get("of_five")
+                and span.get("term")
+            )
+        ):
             continue
         words = said.spans[near].words if near is not None else ()
-        if not span.get("of_five") and not {"grade", "score", "obel", "condition", "s"} & set(words):
+        if not span.get("of_five") and not {"grade", "score", "obel", "condition", "s"} & set(
+            words
+        ):
             continue
         slots: dict[str, object] = {"scale_grade": ScaleGrade(scale, float(amount.value))}
         if scale != "body_condition":
             slots["term"] = scale
-        taken = {number, *( [near] if near is not None else [])}
+        taken = {number, *([near] if near is not None else [])}
         old = next((f for f in said.frames if f.term == scale), None)
         if old is not None:
             old.slots.update(slots)
@@ -167,7 +193,12 @@ def _lame_by_a_number(said: Utterance) -> None:
         amount = said.spans[at].amount
         if lame is None or amount is None or "scale_grade" in lame.slots or said.free("nails"):
             continue
-        if amount.unit is None and not amount.rough and amount.value <= 5 and at == len(said.spans) - 1:
+        if (
+            amount.unit is None
+            and not amount.rough
+            and amount.value <= 5
+            and at == len(said.spans) - 1
+        ):
             lame.slots["scale_grade"] = ScaleGrade("lameness", float(amount.value))
             said.used.add(at)
 
@@ -179,12 +210,18 @@ def _hands_said_apart(said: Utterance) -> None:
         one, two = spans[at].amount, spans[at + 1].amount
         if one is None or two is None or {at, at + 1} & said.used:
             continue
-        alone = len([s for s in spans if s.amount]) == 2 and not said.frames and not said.free("nails")
-        alone = alone and not any(s.get("zone") or s.get("side") or s.get("shoe") or s.get("nail_word") for s in spans)
+        alone = (
+            len([s for s in spans if s.amount]) == 2 and not said.frames and not said.free("nails")
+        )
+        alone = alone and not any(
+            s.get("zone") or s.get("side") or s.get("shoe") or s.get("nail_word") for s in spans
+        )
         tall = two.unit == "hands" or alone or any(s.get("quantity") == "height" for s in spans)
         if tall and one.unit is None and 8 <= one.value <= 20 and two.value in (1, 2, 3):
             value = one.value + two.value / 10
-            frame = said.add("measurement", at, (at + 1,), quantity="height", value=plain(value), unit="hands")
+            frame = said.add(
+                "measurement", at, (at + 1,), quantity="height", value=plain(value), unit="hands"
+            )
             frame.of_horse = True
             _use_quantity(said, "height")
 
@@ -205,7 +242,9 @@ def _counts_something(said: Utterance, at: int) -> bool:
     for i in following:
         span = said.spans[i]
         plural = span.words[-1].endswith("s")
-        if (span.get("term") or span.get("thing") in ("clinch", "hole")) and (plural or amount.rough):
+        if (span.get("term") or span.get("thing") in ("clinch", "hole")) and (
+            plural or amount.rough
+        ):
             said.used.add(at)
             return True
         if span.concepts and not span.get("moving"):
@@ -334,7 +373,12 @@ def _is_nails(said: Utterance, at: int, amount: Amount) -> bool:
     following = said.spans[at + 1] if at + 1 < len(said.spans) else None
     if following and following.get("dimension") and not following.get("verb"):
         return False
-    return bool(_nail_words(said)) or bool(_apiece(said)) or _in_foot(said, at) or _weak_verb_beside(said, at)
+    return (
+        bool(_nail_words(said))
+        or bool(_apiece(said))
+        or _in_foot(said, at)
+        or _weak_verb_beside(said, at)
+    )
 
 
 def _in_foot(said: Utterance, at: int) -> bool:
@@ -356,11 +400,15 @@ def _weak_verb_beside(said: Utterance, at: int) -> bool:
 
 
 def _nail_words(said: Utterance) -> list[int]:
-    found = [i for i, s in enumerate(said.spans) if s.get("nail_word") and not _part_of_mark(said, i)]
+    found = [
+        i for i, s in enumerate(said.spans) if s.get("nail_word") and not _part_of_mark(said, i)
+    ]
     return found + [i for i in said.free("nails") if said.spans[i].text not in WEAK_ALONE]
 
 
-WEAK_ALONE = frozenset("away off out short down took take gone put set got in tapped used left dropped shed".split())
+WEAK_ALONE = frozenset(
+    "away off out short down took take gone put set got in tapped used left dropped shed".split()
+)
 """Verbs that count nails only beside a number."""
 
 
@@ -392,7 +440,9 @@ def _composed(said: Utterance, at: int, amount: Amount) -> str | None:
         heads = [i for i in range(at - 1, -1, -1) if _head(said, i)]
     names = [n for i in heads for n in _head(said, i)]
     if amount.unit == "deg":
-        footed = any(s.get("limb") or s.get("relative") or s.get("dimension") == "angle" for s in said.spans)
+        footed = any(
+            s.get("limb") or s.get("relative") or s.get("dimension") == "angle" for s in said.spans
+        )
         if not names and not footed:
             said.doubt("degrees of what is not said", 0.3)
         return next((ANGLE_OF_HEAD[n] for n in names if n in ANGLE_OF_HEAD), "hoof_angle")
@@ -468,7 +518,11 @@ def _near_of(said: Utterance, at: int) -> list[int]:
     before, after = _window(said, at)
     found = []
     for i in before:
-        if said.spans[i].get("quantity") or said.spans[i].get("dimension") or (_head(said, i) and not said.spans[i].get("term")):
+        if (
+            said.spans[i].get("quantity")
+            or said.spans[i].get("dimension")
+            or (_head(said, i) and not said.spans[i].get("term"))
+        ):
             found.append(i)
     for i in after:
         span = said.spans[i]
@@ -494,7 +548,9 @@ def _nails(said: Utterance) -> None:
         if _is_nails(said, i, said.spans[i].amount) and not _is_of_shoe(said, i)  # type: ignore[arg-type]
     ]
     verbs = [i for i in said.free("nails")]
-    words = [i for i, s in enumerate(said.spans) if s.get("nail_word") and not _part_of_mark(said, i)]
+    words = [
+        i for i, s in enumerate(said.spans) if s.get("nail_word") and not _part_of_mark(said, i)
+    ]
     _pulled_again(said, verbs)
     if not counts:
         _uncounted(said, verbs, words)
@@ -550,7 +606,11 @@ def _verb_of(said: Utterance, count: int, verbs: list[int], counts: list[int]) -
 def _action(said: Utterance, verb: int, count: int) -> str | None:
     span = said.spans[verb]
     actions = span.all("nails")
-    words = {w for i in range(min(verb, count), min(max(verb, count) + 3, len(said.spans))) for w in said.spans[i].words}
+    words = {
+        w
+        for i in range(min(verb, count), min(max(verb, count) + 3, len(said.spans)))
+        for w in said.spans[i].words
+    }
     had = {"had", "has", "have", "'d", "'s"} & set(said.spans[max(0, verb - 1)].words)
     if span.text in ("left", "leaving", "leave"):
         return "left_in"
@@ -585,14 +645,14 @@ def _uncounted(said: Utterance, verbs: list[int], words: list[int]) -> None:
             said.add("nails", verb, (), action=action, count=1 if "nail" in named else None)
     for word in words:
         here = [v for v in verbs if said.clause[v] == said.clause[word] and v not in said.used]
-        verb = said.nearest(word, here)
-        if verb is None or abs(verb - word) > 5:
+        near = said.nearest(word, here)
+        if near is None or abs(near - word) > 5:
             continue
-        action = _action(said, verb, word)
+        action = _action(said, near, word)
         if action in (None, "in_shoe"):
             continue
         single = said.spans[word].words[-1] == "nail"
-        said.add("nails", verb, (word,), action=action, count=1 if single else None)
+        said.add("nails", near, (word,), action=action, count=1 if single else None)
     _rest(said, verbs)
 
 

@@ -15,7 +15,9 @@ FILLERS = frozenset(
 
 WITHOUT_CONTENT = frozenset({"moving", "talk", "to_others", "split", "repair"})
 
-NEVER_NAMES = frozenset("it that this done better worse good bad not no a an the one me him her".split())
+NEVER_NAMES = frozenset(
+    "it that this done better worse good bad not no a an the one me him her".split()
+)
 
 
 @dataclass(frozen=True)
@@ -27,7 +29,9 @@ class Command:
     horse_said: str | None = None
 
 
-def find(words: Sequence[str], tables: Tables, horses: Sequence[tuple[Phrase, str]]) -> Command | None:
+def find(
+    words: Sequence[str], tables: Tables, horses: Sequence[tuple[Phrase, str]]
+) -> Command | None:
     """The command that an utterance is, None where it is none."""
     said = tuple(words)
     horse = _horse(said, tables, horses)
@@ -72,7 +76,10 @@ def _is_talk(span: Span) -> bool:
 
 def _names_record(spans: Sequence[Span]) -> bool:
     """Whether something that can be recorded is among the words."""
-    return any(s.get("term") or s.get("quantity") or s.get("limb") or (s.amount and s.text != "one") for s in spans)
+    return any(
+        s.get("term") or s.get("quantity") or s.get("limb") or (s.amount and s.text != "one")
+        for s in spans
+    )
 
 
 def _horse(said: Phrase, tables: Tables, horses: Sequence[tuple[Phrase, str]]) -> Command | None:
@@ -83,9 +90,9 @@ def _horse(said: Phrase, tables: Tables, horses: Sequence[tuple[Phrase, str]]) -
                     return Command("horse", horse)
     for stripped in _stripped(said):
         for form in tables.horse_forms["unknown"]:
-            name = _name_in(form, stripped, tables)
-            if name is not None:
-                return Command("horse", None, name)
+            called = _name_in(form, stripped, tables)
+            if called is not None:
+                return Command("horse", None, called)
     return None
 
 

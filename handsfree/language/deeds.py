@@ -9,9 +9,7 @@ WITH_TEXT = frozenset({"next_time", "tell_owner"})
 
 WEEKS = {"week": 1.0, "month": 4.0}
 
-UNSURE_RETURN = frozenset(
-    "every again back_in book cycle schedule due".split()
-)
+UNSURE_RETURN = frozenset("every again back_in book cycle schedule due".split())
 
 
 def plans(said: Utterance, original: list[str], starts: list[int]) -> None:
@@ -48,7 +46,12 @@ def _end_of_text(said: Utterance, at: int) -> int:
     for i in range(at + 1, len(said.spans)):
         plan = said.spans[i].get("plan")
         amount = said.spans[i].amount
-        if plan and plan != "return" and said.clause[i] != said.clause[at] and plan not in ("next_time",):
+        if (
+            plan
+            and plan != "return"
+            and said.clause[i] != said.clause[at]
+            and plan not in ("next_time",)
+        ):
             return _split_before(said, i)
         if amount is not None and amount.unit in WEEKS and _return_near(said, i):
             return _split_before(said, i)
@@ -79,10 +82,18 @@ def _with_text(
     end = _end_of_text(said, at)
     covered = range(at + 1, end)
     content = any(
-        said.spans[i].concepts or not said.spans[i].known for i in covered if not said.spans[i].get("limb")
+        said.spans[i].concepts or not said.spans[i].known
+        for i in covered
+        if not said.spans[i].get("limb")
     )
-    before = [s for i, s in enumerate(said.spans[:at]) if said.clause[i] == said.clause[at] and i not in said.used]
-    planned = [s for s in before if s.get("shoe") or s.get("verb") or s.get("work") or s.get("detail")]
+    before = [
+        s
+        for i, s in enumerate(said.spans[:at])
+        if said.clause[i] == said.clause[at] and i not in said.used
+    ]
+    planned = [
+        s for s in before if s.get("shoe") or s.get("verb") or s.get("work") or s.get("detail")
+    ]
     found = any(s.get("term") or s.get("nails") or s.amount for s in before if s not in planned)
     if content and action == "next_time" and planned and not found:
         covered = range(next(i for i in range(at) if said.clause[i] == said.clause[at]), end)
@@ -92,7 +103,13 @@ def _with_text(
         while first > 0 and not said.spans[first].get("split") and not _is_return(said, first - 1):
             first -= 1
         covered = range(first, at)
-    said.add("plan", at, _without_limbs(said, covered), action=action, text=_text(said, covered, original, starts) or None)
+    said.add(
+        "plan",
+        at,
+        _without_limbs(said, covered),
+        action=action,
+        text=_text(said, covered, original, starts) or None,
+    )
 
 
 def _is_return(said: Utterance, at: int) -> bool:
@@ -128,9 +145,16 @@ def _returns(said: Utterance) -> None:
         assert amount is not None
         if amount.unit not in WEEKS:
             continue
-        before = [i for i in said.free("plan") if "return" in said.spans[i].all("plan") and i < at + 4]
+        before = [
+            i for i in said.free("plan") if "return" in said.spans[i].all("plan") and i < at + 4
+        ]
         alone = all(
-            not s.concepts or s.get("moving") or s.get("limb") or s.get("talk") or s.get("state") or s.get("split")
+            not s.concepts
+            or s.get("moving")
+            or s.get("limb")
+            or s.get("talk")
+            or s.get("state")
+            or s.get("split")
             for i, s in enumerate(said.spans)
             if i != at and i not in said.used
         )
@@ -153,7 +177,12 @@ def _more_returns(said: Utterance) -> None:
     for at in said.amounts():
         amount = said.spans[at].amount
         before = {w for s in said.spans[max(0, at - 2) : at] for w in s.words}
-        if amount and amount.unit is None and 1 <= amount.value <= 16 and before & {"for", "every", "to", "at", "then"}:
+        if (
+            amount
+            and amount.unit is None
+            and 1 <= amount.value <= 16
+            and before & {"for", "every", "to", "at", "then"}
+        ):
             said.add("plan", at, (), action="return", weeks=int(amount.value))
 
 
@@ -175,10 +204,17 @@ def work(said: Utterance) -> None:
             continue
         near = [i for i in said.free("work") if said.spans[i].get("work") == "packed"]
         packed = [f.at for f in said.frames if f.slots.get("action") == "packed"]
-        if action == "treated" and any(abs(said.clause[i] - said.clause[at]) <= 1 for i in near + packed):
+        if action == "treated" and any(
+            abs(said.clause[i] - said.clause[at]) <= 1 for i in near + packed
+        ):
             said.used.add(at)
             continue
-        if any(f.kind == "work" and f.slots.get("action") == action and said.clause[f.at] == said.clause[at] for f in said.frames):
+        if any(
+            f.kind == "work"
+            and f.slots.get("action") == action
+            and said.clause[f.at] == said.clause[at]
+            for f in said.frames
+        ):
             said.used.add(at)
             continue
         said.add("work", at, (), action=action)
@@ -202,7 +238,12 @@ def shoes(said: Utterance, tables: Tables, original: list[str], starts: list[int
     for at in said.amounts():
         amount = said.spans[at].amount
         following = said.spans[at + 1] if at + 1 < len(said.spans) else None
-        if amount and amount.unit in ("in", "mm", "cm") and following and following.get("thing") == "shoe":
+        if (
+            amount
+            and amount.unit in ("in", "mm", "cm")
+            and following
+            and following.get("thing") == "shoe"
+        ):
             said.add("shoe", at, (at + 1,), item="size", detail=f"{amount.number:g} {amount.unit}")
     for at in said.free("shoe"):
         item = said.spans[at].get("shoe")
@@ -220,8 +261,11 @@ def shoes(said: Utterance, tables: Tables, original: list[str], starts: list[int
         else:
             first, last = _details(said, at)
             said.add(
-                "shoe", at, [i for i in range(first, last + 1) if not said.spans[i].get("limb")],
-                item=item, detail=_detail(said, at, item or "", first, last, original, starts),
+                "shoe",
+                at,
+                [i for i in range(first, last + 1) if not said.spans[i].get("limb")],
+                item=item,
+                detail=_detail(said, at, item or "", first, last, original, starts),
             )
 
 
@@ -239,7 +283,13 @@ def _same_item(said: Utterance, at: int, item: str | None) -> bool:
 
 
 def _detail(
-    said: Utterance, at: int, item: str, first: int, last: int, original: list[str], starts: list[int]
+    said: Utterance,
+    at: int,
+    item: str,
+    first: int,
+    last: int,
+    original: list[str],
+    starts: list[int],
 ) -> str | None:
     text = _text(said, range(first, last + 1), original, starts)
     if item == "bar_shoe":
@@ -247,7 +297,14 @@ def _detail(
     if item == "clips":
         kind = next((w for w in text.split() if w in ("toe", "quarter", "side", "heel")), None)
         return kind
-    plain = {"pads": ("pad", "pads"), "wedge": ("wedge", "wedges"), "rolled_toe": ("rolled toe", "rolled toes"), "studs": ("studs", "stud"), "crease": ("creased", "crease"), "inside_rounded": ("inside rounded",)}
+    plain = {
+        "pads": ("pad", "pads"),
+        "wedge": ("wedge", "wedges"),
+        "rolled_toe": ("rolled toe", "rolled toes"),
+        "studs": ("studs", "stud"),
+        "crease": ("creased", "crease"),
+        "inside_rounded": ("inside rounded",),
+    }
     if text in plain.get(item, ()):
         return None
     return text or None
@@ -255,7 +312,9 @@ def _detail(
 
 def _is_shoe_clip(said: Utterance, at: int) -> bool:
     """A clip of the shoe, not the place of the wall where it sits."""
-    return not any(f.kind == "finding" and said.clause[f.at] == said.clause[at] for f in said.frames)
+    return not any(
+        f.kind == "finding" and said.clause[f.at] == said.clause[at] for f in said.frames
+    )
 
 
 def _details(said: Utterance, at: int) -> tuple[int, int]:
@@ -263,7 +322,11 @@ def _details(said: Utterance, at: int) -> tuple[int, int]:
     first = last = at
     while first > 0 and first - 1 not in said.used and _narrows(said, first - 1, first):
         first -= 1
-    while last + 1 < len(said.spans) and last + 1 not in said.used and _narrows(said, last, last + 1, True):
+    while (
+        last + 1 < len(said.spans)
+        and last + 1 not in said.used
+        and _narrows(said, last, last + 1, True)
+    ):
         last += 1
     return first, last
 
@@ -277,7 +340,12 @@ def _narrows(said: Utterance, one: int, other: int, after: bool = False) -> bool
         return True
     amount = span.amount
     counted = item in ("studs", "wedge", "clips", "pads")
-    if amount is not None and amount.value <= 8 and amount.unit in (None, "deg", "mm", "in") and counted:
+    if (
+        amount is not None
+        and amount.value <= 8
+        and amount.unit in (None, "deg", "mm", "in")
+        and counted
+    ):
         return not after
     if span.get("zone") and item in ("studs", "clips", "pads", "fit"):
         return True
@@ -293,19 +361,32 @@ def _size(said: Utterance, at: int) -> None:
     zeros = 0
     amount = spans[after].amount
     end = after
-    if spans[after].text in ("double", "triple", "single") or spans[at].words[-1] in ("double", "triple"):
+    if spans[after].text in ("double", "triple", "single") or spans[at].words[-1] in (
+        "double",
+        "triple",
+    ):
         zeros = {"single": 1, "double": 2, "triple": 3}[spans[after].text]
         end = after + 1
     elif spans[after].text in ("oh", "o", "nought", "zero", "naught"):
         zeros, end = 1, after
         while end + 1 < len(spans) and spans[end + 1].text in ("oh", "o", "nought", "zero"):
             zeros, end = zeros + 1, end + 1
-    elif amount is not None and end + 1 < len(spans) and spans[end + 1].text in ("oh", "o", "ought", "aught"):
+    elif (
+        amount is not None
+        and end + 1 < len(spans)
+        and spans[end + 1].text in ("oh", "o", "ought", "aught")
+    ):
         zeros, end = int(amount.value), end + 1
     if zeros:
-        said.add("shoe", at, range(after, min(end, len(spans) - 1) + 1), item="size", detail="0" * zeros)
+        said.add(
+            "shoe", at, range(after, min(end, len(spans) - 1) + 1), item="size", detail="0" * zeros
+        )
         return
-    if amount is None or (spans[at].text not in ("size", "sizes", "sized", "shoe size") and amount.value > 16 and amount.unit is None):
+    if amount is None or (
+        spans[at].text not in ("size", "sizes", "sized", "shoe size")
+        and amount.value > 16
+        and amount.unit is None
+    ):
         return
     if amount.unit not in (None, "in", "mm", "cm"):
         return
@@ -326,7 +407,9 @@ def _are_stock(spans: list[Span], by: int) -> bool:
         return False
     if 14 <= one.value <= 40 and 5 <= two.value <= 20 and one.unit in (None, "mm"):
         return True
-    return (one.value <= WIDEST_STOCK and two.value <= WIDEST_STOCK) or {one.unit, two.unit} == {"mm"}
+    return (one.value <= WIDEST_STOCK and two.value <= WIDEST_STOCK) or {one.unit, two.unit} == {
+        "mm"
+    }
 
 
 def _section(said: Utterance, at: int, original: list[str], starts: list[int]) -> None:
@@ -338,16 +421,26 @@ def _section(said: Utterance, at: int, original: list[str], starts: list[int]) -
     if spans[at].text == "by":
         if not _are_stock(spans, at):
             return
-    by = next((i for i in range(max(0, at - 3), min(len(spans), at + 4)) if spans[i].text == "by"), None)
+    by = next(
+        (i for i in range(max(0, at - 3), min(len(spans), at + 4)) if spans[i].text == "by"), None
+    )
     if by is not None and _are_stock(spans, by):
         first, last = min(at, by - 1), max(at, by + 1)
     elif spans[at].text != "section" and not any(s.amount for s in spans[max(0, at - 2) : at + 3]):
         return
-    while last + 1 < len(spans) and (spans[last + 1].get("detail") or spans[last + 1].get("shoe") == "section"):
+    while last + 1 < len(spans) and (
+        spans[last + 1].get("detail") or spans[last + 1].get("shoe") == "section"
+    ):
         last += 1
     inner = range(first, last + 1)
     if spans[first].text == "section":
         text = _text(said, range(first + 1, last + 1), original, starts)
     else:
         text = _text(said, inner, original, starts)
-    said.add("shoe", at, [i for i in inner if not spans[i].get("limb")], item="section", detail=text or None)
+    said.add(
+        "shoe",
+        at,
+        [i for i in inner if not spans[i].get("limb")],
+        item="section",
+        detail=text or None,
+    )

@@ -62,7 +62,11 @@ def _adjective(said: Utterance, at: int) -> str | None:
     following = said.spans[at + 1]
     first = following.words[0]
     plural = first.endswith("s") and len(first) > 3
-    named = following.get("zone") or following.get("thing") in ("shoe", "clinch", "pulse") or first in ("shoes", "plates")
+    named = (
+        following.get("zone")
+        or following.get("thing") in ("shoe", "clinch", "pulse")
+        or first in ("shoes", "plates")
+    )
     if not plural or not named:
         return None
     return limbs
@@ -89,7 +93,16 @@ def _joined(said: Utterance, one: int, other: int) -> bool:
     if len(between) > 3:
         return False
     following = said.spans[other + 1 :]
-    if following and following[0].words[0] in ("'s", "is", "has", "was", "got", "have", "'ve", "are"):
+    if following and following[0].words[0] in (
+        "'s",
+        "is",
+        "has",
+        "was",
+        "got",
+        "have",
+        "'ve",
+        "are",
+    ):
         return False
     rest = []
     for span in following:
@@ -99,9 +112,11 @@ def _joined(said: Utterance, one: int, other: int) -> bool:
     if any(_is_content(s) for s in rest) and any(_is_content(s) for s in said.spans[:one]):
         return False
     joins = {"and", "nor", "or", "the", "her", "his", "both", "on", "then"}
-    return bool(between) and all(
-        set(s.words) <= joins or s.get("nor") for s in between
-    ) and any({"and", "nor", "or"} & set(s.words) for s in between)
+    return (
+        bool(between)
+        and all(set(s.words) <= joins or s.get("nor") for s in between)
+        and any({"and", "nor", "or"} & set(s.words) for s in between)
+    )
 
 
 def _is_content(span: Span) -> bool:
@@ -109,9 +124,7 @@ def _is_content(span: Span) -> bool:
     return span.amount is not None or any(span.get(kind) for kind in kinds)
 
 
-def _relative(
-    said: Utterance, at: int, relative: str, before: list[Mention]
-) -> tuple[str, ...]:
+def _relative(said: Utterance, at: int, relative: str, before: list[Mention]) -> tuple[str, ...]:
     """The limb that "the near one", "the other" or "the pair" means, by the limbs around it."""
     pair = _pair(said, at, before)
     if relative == "other":
@@ -177,9 +190,7 @@ def give_limbs(said: Utterance, named: list[Mention]) -> None:
             frame.limbs = _limbs_of(said, frame, named, limb_first)
 
 
-def _limbs_of_plan(
-    said: Utterance, frame: Frame, named: list[Mention]
-) -> tuple[str, ...] | None:
+def _limbs_of_plan(said: Utterance, frame: Frame, named: list[Mention]) -> tuple[str, ...] | None:
     """A plan is for a foot that is named in it, or with nothing else in its clause."""
     clause = said.clause[frame.at]
     inside = [m for m in named if frame.first <= m.first <= frame.last + 4]
@@ -208,7 +219,11 @@ def _limbs_of(
         here = [f.at for f in said.frames if said.clause[f.at] == clause]
         split = min(here) < own[0].first < max(here)
         # "Both fronts trimmed and reset, hinds just a trim": the foot comes first throughout.
-        return before[-1].limbs if limb_first and split and frame.at < own[0].first and before else own[0].limbs
+        return (
+            before[-1].limbs
+            if limb_first and split and frame.at < own[0].first and before
+            else own[0].limbs
+        )
     if own:
         here = [f.at for f in said.frames if said.clause[f.at] == clause]
         limb_first = own[0].first < min(here)

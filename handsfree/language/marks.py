@@ -11,7 +11,9 @@ MARKS = frozenset(
 )
 """Findings that have a length or a distance below the hairline."""
 
-AGED = MARKS | frozenset({"laminitis", "sidebone", "ringbone", "swelling", "nail_prick", "mud_fever"})
+AGED = MARKS | frozenset(
+    {"laminitis", "sidebone", "ringbone", "swelling", "nail_prick", "mud_fever"}
+)
 """Findings that may be old or fresh; of others "old" is only a way of speaking."""
 
 NO_PLACE = frozenset(
@@ -71,7 +73,12 @@ def _made_work(said: Utterance, tables: Tables) -> None:
                 i
                 for i in clause
                 if i not in said.used
-                and what in (said.spans[i].get("term"), said.spans[i].get("zone"), said.spans[i].get("thing"))
+                and what
+                in (
+                    said.spans[i].get("term"),
+                    said.spans[i].get("zone"),
+                    said.spans[i].get("thing"),
+                )
                 and not _has_length(said, i)
             ]
             near = said.nearest(at, objects)
@@ -93,7 +100,16 @@ def _has_length(said: Utterance, at: int) -> bool:
     return said.spans[at].get("quantity") is not None
 
 
-OUTDOORS = frozenset(("in the field", "out in the field", "in the paddock", "in the mud", "in the yard", "out the field"))
+OUTDOORS = frozenset(
+    (
+        "in the field",
+        "out in the field",
+        "in the paddock",
+        "in the mud",
+        "in the yard",
+        "out the field",
+    )
+)
 
 
 def _comes_off(said: Utterance, at: int, near: int) -> bool:
@@ -103,10 +119,15 @@ def _comes_off(said: Utterance, at: int, near: int) -> bool:
     if any(s.get("plan") == "next_time" for s in said.spans):
         return False
     words = {w for s in said.spans[at : max(at, near) + 3] for w in s.words}
-    return said.spans[at].words[-1] in ("pulled", "pull", "stripped", "drew", "pulling") or "off" in words
+    return (
+        said.spans[at].words[-1] in ("pulled", "pull", "stripped", "drew", "pulling")
+        or "off" in words
+    )
 
 
-BACKWARDS = frozenset("back off up dubbed backed dressed shortened dub dress knocked rolled".split())
+BACKWARDS = frozenset(
+    "back off up dubbed backed dressed shortened dub dress knocked rolled".split()
+)
 
 
 def _goes_back(said: Utterance, at: int, near: int) -> bool:
@@ -145,7 +166,9 @@ def _made(said: Utterance, tables: Tables) -> None:
 
 def _pairs(said: Utterance, made: Made, at: int, shared: set[int]) -> list[_Pair]:
     clause = said.in_clause(at)
-    heads = [i for i in clause if i != at and (i not in said.used or i in shared or "limb" in made.heads)]
+    heads = [
+        i for i in clause if i != at and (i not in said.used or i in shared or "limb" in made.heads)
+    ]
     found = [i for i in heads if _names(said, i) & made.heads]
     if not found and said.clause[at] and not any(said.spans[i].get("thing") for i in clause):
         # "Heels low and contracted": the second state is of the same thing.
@@ -188,7 +211,9 @@ def _makes_sense(said: Utterance, pair: _Pair) -> bool:
     if pair.made.term == "high_side":
         return pair.distance <= 3
     if "limb" in pair.made.heads:
-        measured = any(said.spans[i].amount or said.spans[i].get("thing") for i in said.in_clause(pair.state))
+        measured = any(
+            said.spans[i].amount or said.spans[i].get("thing") for i in said.in_clause(pair.state)
+        )
         return pair.distance == 1 and pair.head > pair.state and not measured
     if " ".join(state.words) in WEAK or state.text in WEAK:
         # Between the two only what is no content, as in "pulse is up".
@@ -222,7 +247,12 @@ def _add_made(said: Utterance, pair: _Pair, tables: Tables) -> None:
     said.add("finding", pair.state, (pair.head,), **slots)
 
 
-OF_A_LIMB = {"loose": "loose_shoe", "sprung": "sprung_shoe", "shifted": "shifted_shoe", "dropped": "dropped_sole"}
+OF_A_LIMB = {
+    "loose": "loose_shoe",
+    "sprung": "sprung_shoe",
+    "shifted": "shifted_shoe",
+    "dropped": "dropped_sole",
+}
 """What is meant where a state is said of the foot itself: "the off hind's loose"."""
 
 
@@ -239,8 +269,10 @@ def _of_a_limb(said: Utterance) -> None:
         following = said.spans[at + 1] if at + 1 < len(said.spans) else None
         if following and following.amount:
             continue
-        if between and between[0].words[0] in ("'s", "is", "was", "had") and all(
-            _carries_nothing(said, i) for i in said.between(limb, at)
+        if (
+            between
+            and between[0].words[0] in ("'s", "is", "was", "had")
+            and all(_carries_nothing(said, i) for i in said.between(limb, at))
         ):
             said.add("finding", at, (), term=term)
 
@@ -252,7 +284,14 @@ def shoes_off(said: Utterance) -> None:
             continue
         clause = [i for i in said.in_clause(at) if i > at]
         limb = next((i for i in clause if said.spans[i].get("limb")), None)
-        off = next((i for i in clause if limb is not None and i == limb + 1 and said.spans[i].text == "off"), None)
+        off = next(
+            (
+                i
+                for i in clause
+                if limb is not None and i == limb + 1 and said.spans[i].text == "off"
+            ),
+            None,
+        )
         if limb is not None and off is not None:
             said.add("work", at, (off,), action="shoe_pulled")
 
@@ -263,9 +302,13 @@ def _pulse_alone(said: Utterance) -> None:
         if at in said.used or span.get("thing") != "pulse":
             continue
         clause = said.in_clause(at)
-        usual = next((i for i in said.free("state", clause) if "usual" in said.spans[i].all("state")), None)
+        usual = next(
+            (i for i in said.free("state", clause) if "usual" in said.spans[i].all("state")), None
+        )
         denied = usual is not None and abs(usual - at) <= 4
-        frame = said.add("finding", at, (usual,) if denied and usual is not None else (), term="raised_pulse")
+        frame = said.add(
+            "finding", at, (usual,) if denied and usual is not None else (), term="raised_pulse"
+        )
         frame.denied = denied
 
 
@@ -290,7 +333,14 @@ def places(said: Utterance, tables: Tables) -> list[Place]:
             continue
         zone, side = span.get("zone"), span.get("side")
         if side == "same":
-            side = next((str(f.slots["side"]) for f in reversed(said.frames) if f.at < at and f.slots.get("side")), None)
+            side = next(
+                (
+                    str(f.slots["side"])
+                    for f in reversed(said.frames)
+                    if f.at < at and f.slots.get("side")
+                ),
+                None,
+            )
         for state in span.all("state"):
             if not zone and state in tables.adds:
                 zone = tables.adds[state][1]
@@ -298,7 +348,14 @@ def places(said: Utterance, tables: Tables) -> list[Place]:
             continue
         following = " ".join(w for s in said.spans[at + 1 : at + 3] for w in s.words)
         if side and not zone and following.startswith("of it"):
-            zone = next((str(f.slots["zone"]) for f in reversed(said.frames) if f.at < at and f.slots.get("zone")), None)
+            zone = next(
+                (
+                    str(f.slots["zone"])
+                    for f in reversed(said.frames)
+                    if f.at < at and f.slots.get("zone")
+                ),
+                None,
+            )
         last = found[-1] if found else None
         if (
             last
@@ -377,14 +434,16 @@ def _heads_of_terms(tables: Tables) -> dict[str, frozenset[str]]:
     return found
 
 
-def _without_own(
-    said: Utterance, place: Place, heads: dict[str, frozenset[str]]
-) -> Place | None:
+def _without_own(said: Utterance, place: Place, heads: dict[str, frozenset[str]]) -> Place | None:
     """The place without a zone that the finding's name holds already ("heels contracted")."""
     here = [f for f in said.frames if said.clause[f.at] == said.clause[place.first]]
     own = [f for f in here if place.zone in heads.get(f.term or "", ())]
     others = [f for f in here if f not in own and takes_place(f, place) and f.kind == "finding"]
-    nearer = [f for f in others if abs(f.at - place.first) < min(abs(o.at - place.first) for o in own)] if own else []
+    nearer = (
+        [f for f in others if abs(f.at - place.first) < min(abs(o.at - place.first) for o in own)]
+        if own
+        else []
+    )
     if not own or any(f.term not in NO_PLACE for f in nearer):
         return place
     said.used |= {place.first, place.last}
@@ -405,7 +464,9 @@ def _of_these(said: Utterance, fit: list[Frame], place: Place) -> Frame:
         return after[0] if after else before[-1]
     first_of_all = min(f.at for f in said.frames if said.clause[f.at] == said.clause[place.first])
     used_places = [i for i in said.used if said.spans[i].get("zone") or said.spans[i].get("side")]
-    place_first = any(i < first_of_all and said.clause[i] == said.clause[place.first] for i in used_places)
+    place_first = any(
+        i < first_of_all and said.clause[i] == said.clause[place.first] for i in used_places
+    )
     near = place.first - before[-1].last <= after[0].first - place.last
     return after[0] if place_first or not near else before[-1]
 
@@ -496,11 +557,20 @@ def find_clear(said: Utterance) -> None:
         feet = [
             i
             for i in clause
-            if said.spans[i].get("limb") or said.spans[i].get("relative") or said.spans[i].get("thing") == "foot"
+            if said.spans[i].get("limb")
+            or said.spans[i].get("relative")
+            or said.spans[i].get("thing") == "foot"
         ]
         if zones:
             for zone in zones:
-                side = next((i for i in (zone - 1, zone + 1) if i in clause and i not in said.used and said.spans[i].get("side")), None)
+                side = next(
+                    (
+                        i
+                        for i in (zone - 1, zone + 1)
+                        if i in clause and i not in said.used and said.spans[i].get("side")
+                    ),
+                    None,
+                )
                 slots: dict[str, object] = {"term": "clear", "zone": said.spans[zone].get("zone")}
                 if side is not None:
                     slots["side"] = said.spans[side].get("side")
@@ -525,14 +595,20 @@ def _is_said_of(said: Utterance, at: int, feet: list[int]) -> bool:
         f
         for f in feet
         if said.spans[f].get("limb")
-        or any({"'s", "is", "are", "all", "looks", "look", "'re"} & set(said.spans[i].words) for i in said.between(at, f))
+        or any(
+            {"'s", "is", "are", "all", "looks", "look", "'re"} & set(said.spans[i].words)
+            for i in said.between(at, f)
+        )
     ]
     return any(
-        all(_carries_nothing(said, i) for i in said.between(at, foot)) and at > foot for foot in feet
+        all(_carries_nothing(said, i) for i in said.between(at, foot)) and at > foot
+        for foot in feet
     )
 
 
-PASSES = AGED | frozenset("thrush heat raised_pulse bounding_pulse tender swelling mites lameness canker".split())
+PASSES = AGED | frozenset(
+    "thrush heat raised_pulse bounding_pulse tender swelling mites lameness canker".split()
+)
 """Findings that go away."""
 
 

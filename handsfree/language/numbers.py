@@ -120,7 +120,9 @@ class NumberReader:
     def _unit_first(self, words: Sequence[str], at: int) -> Amount | None:
         """ "an inch and a half", "inch and five eighths", "a fortnight": a unit stands for one."""
         begin = at + 1 if _is(words, at, "a", "an") else at
-        if begin > at and _is(words, begin, "good", "full", "bare", "scant", "clear", "big", "short"):
+        if begin > at and _is(
+            words, begin, "good", "full", "bare", "scant", "clear", "big", "short"
+        ):
             begin += 1
         found = self._said.unit_at(words, begin)
         if found is None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
+from typing import Any
 
 from handsfree.grammar.meaning import Meaning, Statement
 from handsfree.language import amounts, commands, deeds, limbs, marks, scope
@@ -18,7 +19,9 @@ TOO_UNSURE = 0.7
 """Beyond this the utterance is unclear, not doubtful."""
 
 ASKS = frozenset("how what when where who why whose which".split())
-AUXILIARY = frozenset("is are was were do does did has have had can could would will should shall may".split())
+AUXILIARY = frozenset(
+    "is are was were do does did has have had can could would will should shall may".split()
+)
 PRONOUNS = frozenset("he she it you i we they that this there his her your".split())
 
 
@@ -109,7 +112,19 @@ class Reader:
 
 def _is_small(span: Span) -> bool:
     kinds = {c.kind for c in span.concepts}
-    return kinds <= {"moving", "talk", "split", "thing", "state", "verb", "plan", "extent", "detail", "nails", "to_others"}
+    return kinds <= {
+        "moving",
+        "talk",
+        "split",
+        "thing",
+        "state",
+        "verb",
+        "plan",
+        "extent",
+        "detail",
+        "nails",
+        "to_others",
+    }
 
 
 def _why(said: Utterance) -> None:
@@ -119,7 +134,14 @@ def _why(said: Utterance) -> None:
         if words[0] != "so" or words[1] not in PRONOUNS:
             continue
         if set(words[2:6]) & {"not", "don't", "doesn't", "won't", "can't", "'ll", "can", "never"}:
-            end = next((i for i in range(at, len(said.spans)) if said.spans[i].amount or said.spans[i].get("limb")), len(said.spans))
+            end = next(
+                (
+                    i
+                    for i in range(at, len(said.spans))
+                    if said.spans[i].amount or said.spans[i].get("limb")
+                ),
+                len(said.spans),
+            )
             said.used |= set(range(at, end))
 
 
@@ -130,7 +152,9 @@ def _asks(words: Sequence[str]) -> bool:
         at += 1
     first = words[at]
     following = words[at + 1] if at + 1 < len(words) else ""
-    if first in ASKS and following in (AUXILIARY | {"'s", "much", "many", "about", "'d", "time", "way"}):
+    if first in ASKS and following in (
+        AUXILIARY | {"'s", "much", "many", "about", "'d", "time", "way"}
+    ):
         return True
     return first in AUXILIARY and following in PRONOUNS
 
@@ -183,7 +207,9 @@ def _merge(said: Utterance) -> None:
                 break
             if frame.kind != "finding" and _bare(other) != _bare(frame):
                 continue
-            if frame.kind != "finding" or all(frame.slots.get(k, v) == v for k, v in other.slots.items()):
+            if frame.kind != "finding" or all(
+                frame.slots.get(k, v) == v for k, v in other.slots.items()
+            ):
                 frame.slots |= other.slots
                 frame.last = max(frame.last, other.last)
                 frame.denied = frame.denied and other.denied
@@ -193,9 +219,16 @@ def _merge(said: Utterance) -> None:
 
 def _same_item(one: Frame, other: Frame) -> bool:
     """Whether an item of the shoe is told twice: "a bar shoe, egg bar"."""
-    if one.slots["item"] != other.slots["item"] or one.slots["item"] not in ("bar_shoe", "fit", "section"):
+    if one.slots["item"] != other.slots["item"] or one.slots["item"] not in (
+        "bar_shoe",
+        "fit",
+        "section",
+    ):
         return False
-    return one.slots["item"] != "bar_shoe" or None in (one.slots.get("detail"), other.slots.get("detail"))
+    return one.slots["item"] != "bar_shoe" or None in (
+        one.slots.get("detail"),
+        other.slots.get("detail"),
+    )
 
 
 def _there_too(said: Utterance, mention: limbs.Mention) -> None:
@@ -204,7 +237,9 @@ def _there_too(said: Utterance, mention: limbs.Mention) -> None:
     here = [i for i in range(len(said.spans)) if said.clause[i] == clause]
     grade = next((i for i in here if said.spans[i].get("grade") and i not in said.used), None)
     words = {w for i in here for w in said.spans[i].words}
-    if any(said.clause[f.at] == clause for f in said.frames) or (grade is None and not {"some", "too"} & words):
+    if any(said.clause[f.at] == clause for f in said.frames) or (
+        grade is None and not {"some", "too"} & words
+    ):
         return
     before = [f for f in said.frames if said.clause[f.at] < clause and f.kind == "finding"]
     if not before:
@@ -225,14 +260,23 @@ def _copy(said: Utterance, copies: list[int], named: list[limbs.Mention]) -> Non
     for mention in named[1:]:
         _there_too(said, mention)
     for at in copies:
-        mention = next((m for m in named if m.first > at), None)
-        if mention is None:
+        there = next((m for m in named if m.first > at), None)
+        if there is None:
             continue
         before = [f for f in said.frames if f.at < at]
         for frame in before:
-            if frame.limbs == mention.limbs and len(named) > 1:
-                frame.limbs = next((m.limbs for m in named if m is not mention), None)
-            again = Frame(frame.kind, at, dict(frame.slots), at, mention.last, mention.limbs, frame.denied, frame.of_horse)
+            if frame.limbs == there.limbs and len(named) > 1:
+                frame.limbs = next((m.limbs for m in named if m is not there), None)
+            again = Frame(
+                frame.kind,
+                at,
+                dict(frame.slots),
+                at,
+                there.last,
+                there.limbs,
+                frame.denied,
+                frame.of_horse,
+            )
             said.frames.append(again)
 
 
@@ -240,7 +284,9 @@ def _statements(frame: Frame) -> list[Statement]:
     """The records of a frame: one, or one for each side where both are meant."""
     kind = KINDS[frame.kind]
     allowed = {f.name for f in fields(kind)}
-    slots = {key: value for key, value in frame.slots.items() if key in allowed and value is not None}
+    slots: dict[str, Any] = {
+        key: value for key, value in frame.slots.items() if key in allowed and value is not None
+    }
     if frame.denied and "denied" in allowed:
         slots["denied"] = True
         for key in ("grade", "trend"):

@@ -158,7 +158,18 @@ def _is_answer(said: Utterance, at: int) -> bool:
     """ "No he's lame", "no that's the outside": an answer, not a denial."""
     following = said.spans[at + 1].words[0] if at + 1 < len(said.spans) else ""
     return said.spans[at].text in ("no", "none") and following in {
-        "he", "she", "it", "that", "they", "there", "i", "we", "wait", "worries", "bother", "you",
+        "he",
+        "she",
+        "it",
+        "that",
+        "they",
+        "there",
+        "i",
+        "we",
+        "wait",
+        "worries",
+        "bother",
+        "you",
     }
 
 

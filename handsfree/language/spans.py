@@ -60,10 +60,10 @@ def cut(words: Sequence[str], tables: Tables) -> list[Span]:
     found: list[Span] = []
     at = 0
     while at < count:
-        span = best[at][1]
-        assert span is not None
-        found.append(span)
-        at = span.end
+        taken = best[at][1]
+        assert taken is not None
+        found.append(taken)
+        at = taken.end
     return found
 
 

@@ -251,7 +251,7 @@ def read_tables(place: Path) -> Tables:
         {phrase: tuple(concepts) for phrase, concepts in reading.phrases.items()},
         starts,
         {state: tuple(found) for state, found in reading.made.items()},
-        made_work,  # type: ignore[arg-type]
+        made_work,
         reading.adds,
         nothing,
         numbers,

@@ -3,9 +3,11 @@
 Times are local where the tool is; ids are the log's own. Nothing in the program reads these.
 """
 
+from handsfree.log.doubt import unsure
+
 _DAY = "date({at}, 'localtime')"
-_STATUS = """CASE WHEN n.status = 'heard'
-    AND (n.doubt IS NOT NULL OR coalesce(n.confidence < 0.8, 0))
+_STATUS = f"""CASE WHEN n.status = 'heard'
+    AND {unsure("n.confidence", "n.doubt")}
     THEN 'doubtful' ELSE n.status END AS status"""
 _ABOUT = f"""{_DAY.format(at="n.visit_started")} AS day, n.horse AS horse, n.limb AS limb"""
 _TAIL = f"""{_STATUS}, n.heard AS heard, n.visit_id AS visit, n.utterance_id AS utterance,

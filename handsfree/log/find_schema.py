@@ -9,8 +9,7 @@ id (a remark, what narrows a shoe down, what was unclear) are in it as `d_word` 
 Triggers keep both; a migration never changes once it is released, so neither may this text.
 """
 
-DOUBTFUL_BELOW = 0.8
-"""As handsfree.visit.dialogue.DOUBTFUL_BELOW was when the table was made; a test compares."""
+from handsfree.log.doubt import unsure
 
 PLACES = 1 << 22
 """Places for what belongs to visits that began in one second."""
@@ -100,14 +99,10 @@ _AMOUNT = f"""CASE e.kind WHEN 'measurement' THEN {_key("value")} * {_UNIT}
     WHEN 'finding' THEN coalesce({_LENGTHS[0]}, {_LENGTHS[1]}, {_key("scale_grade.value")}) END"""
 
 
-def _unsure(confidence: str, doubt: str) -> str:
-    return f"({doubt} IS NOT NULL OR coalesce({confidence} < {DOUBTFUL_BELOW}, 0))"
-
-
 def _entry_unsure(e: str, u: str) -> str:
-    first = _unsure(f"{u}.confidence", f"{u}.doubt")
+    first = unsure(f"{u}.confidence", f"{u}.doubt")
     hearing = f"{e}.hearing"
-    again = _unsure(_key("confidence", hearing), _key("doubt", hearing))
+    again = unsure(_key("confidence", hearing), _key("doubt", hearing))
     return f"CASE WHEN {hearing} IS NULL THEN {first} ELSE {again} END"
 
 

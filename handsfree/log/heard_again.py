@@ -13,6 +13,7 @@ from sqlite_utils import Database
 
 from handsfree.errors import LogError
 from handsfree.log import marks, reading, writing
+from handsfree.log.doubt import unsure
 from handsfree.log.opened import OpenedLog
 from handsfree.log.rows import (
     Appended,
@@ -29,9 +30,6 @@ from handsfree.log.rows import (
 
 BY = "relisten"
 """Who makes these changes, in the marks."""
-
-SURE_FROM = 0.8
-"""As DOUBTFUL_BELOW in handsfree.visit.dialogue, which the log does not know."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,7 +90,7 @@ def sounds(
                     WHERE p.utterance_id = u.id ORDER BY p.seq DESC LIMIT 1), '') <> 'passed')
             OR EXISTS (SELECT 1 FROM entries_in_force AS e WHERE e.utterance_id = u.id
                 AND e.status <> 'confirmed'
-                AND (e.doubt IS NOT NULL OR e.confidence < {SURE_FROM})))"""
+                AND {unsure("e.confidence", "e.doubt")}))"""
         )
     rows = db.query(
         "SELECT v.id AS visit, u.id AS utterance FROM visits AS v "

@@ -7,6 +7,7 @@ from typing import Any
 from sqlite_utils import Database
 
 from handsfree.errors import LogError
+from handsfree.log.doubt import unsure
 from handsfree.log.rows import (
     Entry,
     Horse,
@@ -21,13 +22,13 @@ _VISIT = """v.id AS id, v.horse_id AS horse_id, h.name AS horse, v.started_at AS
     v.source AS source, v.note AS note
     FROM visits AS v LEFT JOIN horses AS h ON h.id = v.horse_id"""
 
-_COUNTS = """
+_COUNTS = f"""
     (SELECT count(*) FROM utterances AS u WHERE u.visit_id = v.id) AS utterances,
     (SELECT count(*) FROM entries_in_force AS e WHERE e.visit_id = v.id) AS entries,
     (SELECT count(*) FROM entries_in_force AS e
         WHERE e.visit_id = v.id AND e.status = 'confirmed') AS confirmed,
     (SELECT count(*) FROM utterances AS u
-        WHERE u.visit_id = v.id AND u.doubt IS NOT NULL) AS doubtful"""
+        WHERE u.visit_id = v.id AND {unsure("u.confidence", "u.doubt")}) AS doubtful"""
 
 _HORSE = "id, name, kind, created, breed, born"
 

@@ -53,7 +53,7 @@ class VisitSummary(Visit):
     """A visit and how much is in it.
 
     `entries` counts those in force (heard or confirmed), `confirmed` those of them a
-    person has confirmed, `doubtful` the utterances kept with a reason for doubt.
+    person has confirmed, `doubtful` the utterances not surely heard.
     """
 
     utterances: int

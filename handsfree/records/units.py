@@ -4,6 +4,7 @@
 1959).
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Self
 
@@ -132,24 +133,45 @@ class Growth:
 
 
 Quantity = Length | Angle | Weight
+Kind = type[Length] | type[Angle] | type[Weight]
+
+UNITS: Mapping[str, Kind] = {
+    **dict.fromkeys(MM_PER_UNIT, Length),
+    "deg": Angle,
+    **dict.fromkeys(KG_PER_UNIT, Weight),
+}
+"""Every unit a number may be said in, and what it measures."""
+
+_LENGTHS = (
+    *("toe_length", "heel_height", "heel_length", "hoof_width", "hoof_length"),
+    *("coronary_circumference", "sole_depth", "wall_thickness", "frog_width", "frog_length"),
+    *("heart_girth", "body_length", "height", "neck_girth"),
+)
+QUANTITIES: Mapping[str, Kind] = {
+    **dict.fromkeys(_LENGTHS, Length),
+    **dict.fromkeys(("hoof_angle", "heel_angle", "pastern_angle"), Angle),
+    "weight": Weight,
+}
+"""Every quantity that is measured, and what it is; a test compares it with the table of words."""
 
 
-def kind_of(quantity_id: str) -> type[Length] | type[Angle] | type[Weight]:
-    """What a quantity is: a length, an angle or a weight."""
-    if quantity_id.endswith("angle"):
-        return Angle
-    return Weight if quantity_id == "weight" else Length
+def kind_of(quantity_id: str) -> Kind:
+    """What a quantity is: a length, an angle or a weight. Raises ValueError for an unknown one."""
+    if quantity_id not in QUANTITIES:
+        raise ValueError(f"{quantity_id!r} is no quantity that is measured")
+    return QUANTITIES[quantity_id]
+
+
+def fits(quantity_id: str, value: Quantity) -> bool:
+    """Whether a quantity is given in such units; False for an unknown one."""
+    return isinstance(value, QUANTITIES.get(quantity_id, ()))
 
 
 def quantity(value: float, unit: str) -> Quantity:
     """A number with the unit that was said, typed. Raises ValueError for an unknown unit."""
-    kinds: tuple[type[Length] | type[Angle] | type[Weight], ...] = (Length, Angle, Weight)
-    for kind in kinds:
-        try:
-            return kind.of(value, unit)
-        except ValueError:
-            continue
-    raise ValueError(f"{unit!r} is no unit (mm, cm, in, deg, kg, lb)")
+    if unit not in UNITS:
+        raise ValueError(f"{unit!r} is no unit ({', '.join(UNITS)})")
+    return UNITS[unit].of(value, unit)
 
 
 def to_mm(value: float, unit: str) -> float:

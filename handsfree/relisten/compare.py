@@ -9,9 +9,9 @@ from handsfree.grammar.words import plain_words
 from handsfree.log.heard_again import Held, NewHearing
 from handsfree.log.rows import Utterance
 from handsfree.records.entries import Entry, Remark, from_json
+from handsfree.records.sureness import unsure
 from handsfree.relisten.tasks import Again
 from handsfree.session import Last, Outcome, Session, State
-from handsfree.visit.dialogue import unsure
 
 NEXT_WITHIN_S = 0.05
 """A clip that begins no later than this after the one before is the rest of the same speech:

@@ -6,14 +6,14 @@ No screen and no sound in here; a screen and a line-by-line mode stand over it.
 from collections.abc import Sequence
 
 from handsfree.grammar.grammar import Reading
-from handsfree.grammar.meaning import with_limb
+from handsfree.grammar.meaning import entries_of, with_limb
 from handsfree.log import UtteranceRow
 from handsfree.records.entries import Entry, Remark, belongs_to_horse, to_json
 from handsfree.review import overview
 from handsfree.review.choices import Evidence
 from handsfree.review.items import LIMBS, SURE, Done, Item, Part, Slot
 from handsfree.review.putting import Unusable
-from handsfree.review.sayings import TINY_BEND, entries_of
+from handsfree.review.sayings import TINY_BEND
 from handsfree.review.writes import Writes
 
 

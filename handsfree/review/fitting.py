@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import combinations
+from typing import Any
 
 from handsfree.grammar.wording import Wording
 from handsfree.records.entries import Entry, Finding, Measurement, Nails, Plan, Shoe
@@ -54,4 +55,5 @@ class Fitting:
 
 
 def _without(entry: Finding, gone: tuple[str, ...]) -> Finding:
-    return replace(entry, **dict.fromkeys(gone))
+    nothing: dict[str, Any] = dict.fromkeys(gone)
+    return replace(entry, **nothing)

@@ -4,12 +4,14 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 
+from handsfree.grammar.meaning import entries_of
 from handsfree.grammar.wording import Wording
 from handsfree.grammar.words import plain_words
 from handsfree.log.joining import Conflict
 from handsfree.log.rows import Entry as LoggedEntry
 from handsfree.log.rows import Lesson, Utterance, Visit
 from handsfree.records.entries import Entry, Remark, from_json
+from handsfree.records.sureness import unsure
 from handsfree.review.items import (
     CONFIRMED,
     DOUBTFUL,
@@ -21,8 +23,7 @@ from handsfree.review.items import (
     Item,
     Part,
 )
-from handsfree.review.sayings import Sayings, entries_of
-from handsfree.visit.dialogue import DOUBTFUL_BELOW
+from handsfree.review.sayings import Sayings
 from handsfree.visit.plausible import question
 
 MOST_ALTERNATIVES = 8
@@ -105,7 +106,7 @@ class Gatherer:
         asked = [part.question for part in parts if part.question]
         if all(part.status == "confirmed" for part in parts):
             return CONFIRMED, asked[0] if asked else None
-        if why is None and is_unsure(utterance):
+        if why is None and unsure(utterance.confidence):
             why = "not sure of the hearing"
         if len({part.entry for part in parts}) < len(parts):
             why = "the same stands here twice; correct one or strike it"
@@ -166,16 +167,11 @@ def _in_turn(alternatives: Iterable[object]) -> Iterator[str]:
         yield from (texts[rank] for texts in by_engine.values() if rank < len(texts))
 
 
-def is_unsure(utterance: Utterance) -> bool:
-    """Whether the hearing itself was weak."""
-    return utterance.confidence is not None and utterance.confidence < DOUBTFUL_BELOW
-
-
 def sureness(utterance: Utterance) -> str:
     """How well it was heard, whatever was decided since."""
     if utterance.status == "unclear":
         return "not understood"
-    return "doubtful" if is_unsure(utterance) or utterance.doubt is not None else "sure"
+    return "doubtful" if unsure(utterance.confidence, utterance.doubt) else "sure"
 
 
 def when(visit: Visit, utterance: Utterance) -> str:

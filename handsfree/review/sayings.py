@@ -5,10 +5,10 @@ from collections.abc import Iterable, Sequence
 from functools import cached_property
 
 from handsfree.grammar.grammar import Grammar, Reading
-from handsfree.grammar.meaning import Meaning, with_limb
+from handsfree.grammar.meaning import Meaning, entries_of
 from handsfree.grammar.wording import Wording
 from handsfree.grammar.words import plain_words
-from handsfree.records.entries import Entry, belongs_to_horse
+from handsfree.records.entries import Entry
 from handsfree.review.items import LIMBS
 from handsfree.visit.numbers import NumberWords
 
@@ -87,12 +87,24 @@ class Sayings:
 
         `limbs` are in force. A foot that was not among the words heard is left out of the
         sentence, for another time another one will be in force; where nothing but the foot
-        was wrong nothing was misheard.
+        was wrong nothing was misheard. What the sentence says twice in a row it need not.
         """
-        meant = self._without_limb(heard, meant, limbs)
+        meant = self._without_limb(heard, self._said_once(meant), limbs)
         if not heard or list(heard) == list(meant):
             return None
         return " ".join(heard), " ".join(meant)
+
+    def _said_once(self, words: Sequence[str]) -> Sequence[str]:
+        """The words without a run of them said again at once, where they mean the same so."""
+        meaning = self.exact(words)
+        for size in range(len(words) // 2, 0, -1) if meaning else ():
+            for at in range(len(words) - 2 * size + 1):
+                for again in (at + size, at + size + 1):
+                    if list(words[at : at + size]) == list(words[again : again + size]):
+                        shorter = [*words[: at + size], *words[again + size :]]
+                        if self.exact(shorter) == meaning:
+                            return self._said_once(shorter)
+        return words
 
     def _without_limb(
         self, heard: Sequence[str], meant: Sequence[str], limbs: Sequence[str]
@@ -118,17 +130,6 @@ class Sayings:
             " ".join([*sorted(set(limbs), key=LIMBS.index), text]).strip()
             for text, limbs in by_text.items()
         )
-
-
-def entries_of(meaning: Meaning, otherwise: Sequence[str]) -> tuple[Entry, ...]:
-    """The entries a sentence makes; `otherwise` are the limbs where it names none."""
-    made: list[Entry] = []
-    for statement in meaning.statements:
-        limbs: Sequence[str | None] = statement.limbs or tuple(otherwise) or (None,)
-        if belongs_to_horse(statement.entry):
-            limbs = (None,)
-        made += [with_limb(statement.entry, limb) for limb in limbs]
-    return tuple(made)
 
 
 def _place(form: Sequence[str], words: Sequence[str]) -> int | None:

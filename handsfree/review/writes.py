@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from functools import cached_property
 
 from handsfree.grammar.grammar import Grammar
+from handsfree.grammar.meaning import entries_of
 from handsfree.grammar.words import plain_words
 from handsfree.log import ChangedMeanwhile, Log, NoticeRow
 from handsfree.records.entries import Entry, to_json
@@ -12,7 +13,7 @@ from handsfree.review.choices import Choices
 from handsfree.review.items import Done, Item, Part
 from handsfree.review.putting import Putting
 from handsfree.review.sayable import Sayable
-from handsfree.review.sayings import entries_of, replaced
+from handsfree.review.sayings import replaced
 from handsfree.review.view import View
 from handsfree.visit.plausible import question
 

@@ -1,18 +1,17 @@
 """What was noted on the day, as items and rows in the words of the audience."""
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date
 
 from handsfree.records.entries import Measurement
-from handsfree.records.units import Length, Quantity, kind_of
+from handsfree.records.units import Length, Quantity
 from handsfree.sheets.content_parts import Item, MeasureRow
 from handsfree.sheets.content_words import Voice, exact
 from handsfree.sheets.files import printable
 from handsfree.sums.change import signed
 from handsfree.sums.history import DayVisit, History, Measured, Noted, Stage, measures, typed
-from handsfree.sums.series import MeasureTrack
+from handsfree.sums.series import MeasureTrack, is_one
 from handsfree.sums.wording import DECIMALS
 
 
@@ -97,7 +96,7 @@ def _row(
 ) -> MeasureRow | None:
     quantity, limb, side = about
     of_day = [m for m in measures(history, *about) if m.on == visit.on]
-    good = [m for m in of_day if is_one(quantity, m.value)]
+    good = [m for m in of_day if is_one(m)]
     odd = [m for m in of_day if m not in good]
     if not of_day:
         return None
@@ -121,12 +120,6 @@ def _row(
             row = replace(row, only=text, only_why=why)
     return replace(row, earlier=_earlier(mine, visit.on, unit, voice),
                    change=_change(mine, visit.on, unit, voice))  # fmt: skip
-
-
-def is_one(quantity: str, value: Quantity) -> bool:
-    """Whether a number can be such a measure at all."""
-    kind = kind_of(quantity)
-    return isinstance(value, kind) and math.isfinite(value.amount) and value.amount > 0
 
 
 def unit_of(said: str, value: Quantity, wanted: str | None) -> str:

@@ -16,8 +16,8 @@ from handsfree.histories import local_day
 from handsfree.log import Horse, Log, Visit
 from handsfree.log.rows import Entry
 from handsfree.records.entries import KINDS
+from handsfree.records.sureness import unsure
 from handsfree.sheets.files import printable
-from handsfree.visit.dialogue import unsure
 
 Cell = str | int | float | bool | Decimal | None
 

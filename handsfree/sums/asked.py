@@ -3,8 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Literal
 
 from handsfree.grammar.grammar import Grammar
+from handsfree.records.commands import Command
 from handsfree.records.entries import Measurement
 from handsfree.sums import balance_lines, interval, mark_lines, marks, weight
 from handsfree.sums.balance import checks, missing
@@ -13,11 +15,18 @@ from handsfree.sums.history import DayVisit, History, Noted, typed
 from handsfree.sums.sources import CantSay
 from handsfree.sums.wording import ForEar
 
-QUESTIONS = frozenset({"brief", "previous_visit", "date_mark", "balance", "weight", "date_visit"})
-"""Ids of the commands that ask."""
-
 LINES_ALOUD = 3
 """Lines of a section of the brief that are spoken: more is forgotten while it is heard."""
+
+Question = Literal[
+    Command.BRIEF,
+    Command.PREVIOUS_VISIT,
+    Command.DATE_MARK,
+    Command.BALANCE,
+    Command.WEIGHT,
+    Command.DATE_VISIT,
+]
+"""The commands that ask."""
 
 NO_LIMB = ("no limb is named",)
 
@@ -31,28 +40,24 @@ class Past:
 
 
 def answer(
-    question: str, past: Past, notes: Sequence[Noted], limb: str | None, grammar: Grammar
+    question: Question, past: Past, notes: Sequence[Noted], limb: str | None, grammar: Grammar
 ) -> tuple[str, ...]:
-    """Phrases to be spoken. `notes` are those of this visit, `limb` is in force (or None).
-
-    Raises KeyError for what is none of QUESTIONS.
-    """
+    """Phrases to be spoken. `notes` are those of this visit, `limb` is in force (or None)."""
     ear = ForEar(grammar, past.today)
     now = past.history.plus(past.today, notes) if notes else past.history
     match question:
-        case "brief":
+        case Command.BRIEF:
             return aloud(brief(past.history, grammar, past.today, ear))
-        case "previous_visit":
+        case Command.PREVIOUS_VISIT:
             return _previous(past, notes, limb, ear)
-        case "date_mark":
+        case Command.DATE_MARK:
             return _mark(now, past.today, limb, ear)
-        case "balance":
+        case Command.BALANCE:
             return _balance(now, limb, ear)
-        case "weight":
+        case Command.WEIGHT:
             return _weight(now, ear)
-        case "date_visit":
+        case Command.DATE_VISIT:
             return _next_visit(now, past.today, ear)
-    raise KeyError(question)
 
 
 def aloud(sections: Sequence[Section]) -> tuple[str, ...]:

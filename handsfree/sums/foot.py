@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from handsfree.records.entries import Measurement
-from handsfree.records.units import Angle, Length, Quantity, Weight, kind_of
+from handsfree.records.units import Angle, Length, Quantity, Weight, fits, kind_of
 from handsfree.sums.history import DayVisit, History, Measured, Noted, Stage, measures
 from handsfree.sums.sources import Source
 from handsfree.visit.plausible import question
@@ -61,7 +61,7 @@ class Check:
 
 def is_of_its_kind(measured: Measured) -> bool:
     """Whether a length was said in a unit of length, an angle in degrees, a weight in its own."""
-    return isinstance(measured.value, kind_of(measured.quantity))
+    return fits(measured.quantity, measured.value)
 
 
 def is_usable(measured: Measured) -> bool:

@@ -7,7 +7,7 @@ from datetime import date
 from functools import cached_property
 
 from handsfree.records.entries import Measurement
-from handsfree.records.units import Angle, Length, Quantity, Weight
+from handsfree.records.units import Quantity, fits
 from handsfree.sums.history import History, Measured, Stage, measures
 from handsfree.sums.seen import LIMBS
 from handsfree.sums.slopes import Slope, theil_sen
@@ -69,8 +69,8 @@ def measure_tracks(
     units: dict[str, tuple[date, str]] = {}
     for name, foot, side in _measured(history, quantity):
         said = measures(history, name, foot, side)
-        good = [m for m in said if _is_one(m)]
-        bad = tuple(m for m in said if not _is_one(m))
+        good = [m for m in said if is_one(m)]
+        bad = tuple(m for m in said if not is_one(m))
         last = max((m.on for m in good), default=date.min)
         if good and (name not in units or units[name][0] <= last):
             units[name] = last, good[-1].unit
@@ -85,7 +85,7 @@ def no_measures(history: History, limb: str | None = None) -> list[Measured]:
     found: list[Measured] = []
     for name, foot, side in _measured(history, None):
         said = measures(history, name, foot, side)
-        if limb in (None, foot) and not any(_is_one(m) for m in said):
+        if limb in (None, foot) and not any(is_one(m) for m in said):
             found += said
     return found
 
@@ -104,14 +104,10 @@ def _measured(history: History, quantity: str | None) -> list[tuple[str, str | N
     return sorted(named, key=lambda each: LIMBS.index(each[1]) if each[1] in LIMBS else len(LIMBS))
 
 
-def _is_one(measured: Measured) -> bool:
+def is_one(measured: Measured) -> bool:
     """Whether a number can be such a measure at all."""
-    if measured.quantity.endswith("_angle"):
-        kind: type = Angle
-    else:
-        kind = Weight if measured.quantity == "weight" else Length
     value = measured.value
-    return isinstance(value, kind) and math.isfinite(value.amount) and value.amount > 0
+    return fits(measured.quantity, value) and math.isfinite(value.amount) and value.amount > 0
 
 
 def _series(said: Sequence[Measured]) -> Iterator[tuple[Stage, tuple[Measured, ...]]]:

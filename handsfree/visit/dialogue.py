@@ -8,9 +8,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from handsfree.grammar.grammar import Grammar, Reading
+from handsfree.records.commands import Command
 from handsfree.records.entries import Entry, belongs_to_horse
+from handsfree.records.sureness import unsure
 from handsfree.session import LIMB_UNSURE, Outcome, Session, State
-from handsfree.sums.asked import QUESTIONS, Past, answer
+from handsfree.sums.asked import Past, Question, answer
 from handsfree.sums.history import Noted
 from handsfree.visit import cautions, nails, pace
 from handsfree.visit.answer import Answer, Tone
@@ -18,15 +20,6 @@ from handsfree.visit.cautions import Caution
 from handsfree.visit.runsheet import RunSheet, left, usual_sheet
 from handsfree.visit.spoken import Spoken
 from handsfree.visit.turn import Kept, Key, Notice, Turn
-
-DOUBTFUL_BELOW = 0.8
-"""Confidence below which an entry is doubtful wherever it is shown or said."""
-
-
-def unsure(confidence: float | None, doubt: str | None) -> bool:
-    """Whether what was heard so needs a second look; None: nobody had to listen."""
-    return doubt is not None or (confidence is not None and confidence < DOUBTFUL_BELOW)
-
 
 SET_DOWN = "Set the foot down when you can."
 
@@ -132,7 +125,7 @@ class Dialogue:
             self._visit = _Visit()
         turn = self._keep(turn, confidence)
         self._visit.said.append((end_s, outcome.command, outcome.limb))
-        if outcome.command == "confirm":
+        if outcome.command == Command.CONFIRM:
             turn = replace(turn, confirmed=self._confirmable())
         main = self._answer(turn, before, confidence)
         warnings, notices = self._cautions(turn)
@@ -205,7 +198,7 @@ class Dialogue:
         if outcome.doubt is not None and LIMB_UNSURE in outcome.doubt:
             named = self._spoken.limbs(self.state.limbs) or ("which foot",)
             return Answer(tone, ("perhaps", *named, *self._entries(outcome)), slow=True)
-        if confidence < DOUBTFUL_BELOW:
+        if unsure(confidence):
             return Answer(tone, (*limb, "perhaps", *self._entries(outcome)), slow=True)
         return Answer(tone, (*limb, *numbers), slow=True, passing=not numbers)
 
@@ -232,33 +225,44 @@ class Dialogue:
             case None:
                 # A limb alone is said back even where it was in force: that is what he asked.
                 limbs = self._spoken.limbs(self.state.limbs)
-                if confidence < DOUBTFUL_BELOW:
+                if unsure(confidence):
                     # All that follows would go to the wrong foot.
                     return Answer(Tone.QUESTION, ("perhaps", *limbs), slow=True)
                 return Answer(Tone.COMMAND, limbs, slow=True, passing=True)
-            case "strike":
+            case Command.STRIKE:
                 if not turn.struck:
                     return Answer(Tone.COMMAND, ("nothing to strike",))
                 gone = self._spoken.read_back([kept.entry for kept in self._visit.gone], ())
                 return Answer(Tone.COMMAND, ("struck", *gone))
-            case "keep_both":
+            case Command.KEEP_BOTH:
                 kept = "both are kept" if turn.restored else "nothing was replaced"
                 return Answer(Tone.COMMAND, (kept,))
-            case "read_back":
+            case Command.READ_BACK:
                 return Answer(Tone.COMMAND, self._read_back(), slow=True)
-            case "whats_left":
+            case Command.WHATS_LEFT:
                 return Answer(Tone.COMMAND, self._whats_left())
-            case "confirm":
+            case Command.CONFIRM:
                 return Answer(Tone.COMMAND, self._confirmed(turn))
-            case "horse":
+            case Command.HORSE:
                 return Answer(Tone.COMMAND, (outcome.horse or "",))
-            case "next_horse" | "ears_off" | "ears_on":
-                return Answer(Tone.COMMAND, (str(outcome.command).replace("_", " "),))
-            case "horse_done":
+            case Command.NEXT_HORSE | Command.EARS_OFF | Command.EARS_ON:
+                return Answer(Tone.COMMAND, (outcome.command.replace("_", " "),))
+            case Command.HORSE_DONE:
                 return Answer(Tone.COMMAND, ("horse done", *self._summary()))
-            case str(command) if command in QUESTIONS:
-                return Answer(Tone.COMMAND, self._told(command), slow=True)
-        return Answer(Tone.COMMAND)
+            case (
+                Command.BRIEF
+                | Command.PREVIOUS_VISIT
+                | Command.DATE_MARK
+                | Command.BALANCE
+                | Command.WEIGHT
+                | Command.DATE_VISIT as question
+            ):
+                return Answer(Tone.COMMAND, self._told(question), slow=True)
+            case Command.FOOT_UP | Command.FOOT_DOWN | Command.BREAK | Command.ATTENTION:
+                return Answer(Tone.COMMAND)
+            case Command.REMARK:
+                # Its words are the note: without an entry nothing is kept of it but the sound.
+                return Answer(Tone.UNCLEAR)
 
     def _read_back(self) -> tuple[str, ...]:
         limb = self.state.limb
@@ -275,7 +279,7 @@ class Dialogue:
         todo = left(self._sheet, self._visit.entries, limb)
         return (*self._named(limb), *(("left to do", *todo) if todo else ("nothing left",)))
 
-    def _told(self, question: str) -> tuple[str, ...]:
+    def _told(self, question: Question) -> tuple[str, ...]:
         """What the horse's earlier visits and this one answer together."""
         past, limb = self._visit.past, self.state.limb
         if past is None:
@@ -348,7 +352,7 @@ class Dialogue:
         limbs: tuple[str | None, ...] = ()
         if outcome.command == pace.FOOT_DOWN:
             limbs = (before.up or before.limb,)
-        elif outcome.command == "horse_done":
+        elif outcome.command == Command.HORSE_DONE:
             limbs = tuple(counts)
         elif self.state.limb != before.limb:
             limbs = (before.limb,)

@@ -8,7 +8,9 @@ is the user's to set.
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
-FOOT_UP, FOOT_DOWN, BREAK = "foot_up", "foot_down", "break"
+from handsfree.records.commands import Command
+
+FOOT_UP, FOOT_DOWN, BREAK = Command.FOOT_UP, Command.FOOT_DOWN, Command.BREAK
 EVENTS = (FOOT_UP, FOOT_DOWN, BREAK)
 UNNAMED = "unnamed"
 

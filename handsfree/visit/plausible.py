@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from handsfree.grammar.wording import number_with_unit
 from handsfree.records.entries import Entry, Finding, Measurement, Nails, Plan
-from handsfree.records.units import KG_PER_UNIT, MM_PER_UNIT
+from handsfree.records.units import UNITS
 from handsfree.visit.nails import USUAL_MOST
 
 FEWEST_WEEKS, MOST_WEEKS = 1, 14
@@ -100,21 +100,16 @@ def question(entry: Entry, kind: str | None = None) -> str | None:
 
 def _measured(quantity: str, value: float, unit: str, kind: str | None) -> str | None:
     known = RANGES.get(quantity)
-    size = _unit_size(unit)
-    if known is None or size is None:
+    if known is None or unit not in UNITS:
         return None
+    of = UNITS[unit]
     least, most = known.of(kind)
-    if least <= value * size <= most:
+    if least <= of.of(value, unit).amount <= most:
         return None
     name = quantity.replace("_", " ")
     said = number_with_unit(value, unit)
-    low, high = _shown(least / size, unit), _shown(most / size, unit)
+    low, high = _shown(of(least).to(unit), unit), _shown(of(most).to(unit), unit)
     return f"{name} {said}: is that right? usual {low} to {number_with_unit(float(high), unit)}"
-
-
-def _unit_size(unit: str) -> float | None:
-    """How many of the table's units (mm, degrees, kg) one of these is."""
-    return {**MM_PER_UNIT, "deg": 1.0, **KG_PER_UNIT}.get(unit)
 
 
 def _shown(value: float, unit: str) -> str:

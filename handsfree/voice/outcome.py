@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from handsfree.engines.together import Verdict
-from handsfree.visit.dialogue import DOUBTFUL_BELOW
+from handsfree.records.sureness import unsure
 from handsfree.voice.phrases import Phrase
 
 RIGHT, DOUBTFUL, WRONG, SURE_WRONG = "right", "right but doubtful", "wrong", "sure but wrong"
@@ -34,7 +34,7 @@ class Outcome:
 def outcome_of(phrase: Phrase, verdict: Verdict) -> Outcome:
     """Compare a verdict with what was read."""
     meaning = verdict.reading.meaning
-    sure = verdict.confidence >= DOUBTFUL_BELOW and verdict.doubt is None
+    sure = not unsure(verdict.confidence, verdict.doubt)
     if meaning == phrase.meaning:
         kind = RIGHT if sure else DOUBTFUL
     else:

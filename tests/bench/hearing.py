@@ -36,6 +36,7 @@ from handsfree.grammar import load
 from handsfree.grammar.acceptor import Acceptor, from_sentences
 from handsfree.grammar.words import plain_words
 from handsfree.recording import Line, Recorder
+from handsfree.records.sureness import unsure
 from handsfree.transcribe import heard_in
 from handsfree.visit.dialogue import Dialogue
 
@@ -129,7 +130,7 @@ def report_demo(name: str, compared: Sequence[demo.Compared]) -> None:
     sure_wrong = [
         c
         for c in notes
-        if not c.right and c.line and c.line.outcome.entries and c.line.heard.confidence >= 0.8
+        if not c.right and c.line and c.line.outcome.entries and not unsure(c.line.heard.confidence)
     ]
     print(
         f"\n== demo, {name}: {right} of {len(notes)} notes right ({right / len(notes):.1%}), "
@@ -184,7 +185,7 @@ def bench_voices(count: int) -> None:
                 for words, clip in clips:
                     verdict = ears.hear(clip)
                     right = verdict.reading.meaning == grammar.read(words).meaning
-                    sure = verdict.confidence >= 0.8 and verdict.reading.meaning is not None
+                    sure = not unsure(verdict.confidence) and verdict.reading.meaning is not None
                     tally[0] += right
                     tally[1] += sure
                     tally[2] += sure and not right
@@ -260,7 +261,7 @@ def bench_chatter(folder: Path) -> None:
         ears = Together([k for k in kept if k.name in names], grammar)
         verdicts = [ears.hear(clip) for clip in clips]
         taken = [v for v in verdicts if v.reading.meaning is not None]
-        sure = [v for v in taken if v.confidence >= 0.8]
+        sure = [v for v in taken if not unsure(v.confidence)]
         ears.close()
         print(
             f"real people, other talk, {' + '.join(names)}: {len(taken)} of {len(clips)} "

@@ -19,8 +19,8 @@ from handsfree.grammar.grammar import Reading
 from handsfree.grammar.meaning import Meaning, Statement
 from handsfree.grammar.words import plain_words
 from handsfree.records.entries import Remark
+from handsfree.records.sureness import unsure
 
-SURE = 0.8
 SETS = (("pocketsphinx",), ("neural",), ("pocketsphinx", "neural"))
 NO_CLIP = Clip(np.zeros(0, np.float32), None, 0.0, 0.0)
 
@@ -174,7 +174,7 @@ def judge(
 
 
 def is_sure(verdict: Verdict) -> bool:
-    return verdict.confidence >= SURE and verdict.doubt is None
+    return not unsure(verdict.confidence, verdict.doubt)
 
 
 def _judged(evidence: Evidence, verdicts: Sequence[Verdict], reader: Any) -> Judged:

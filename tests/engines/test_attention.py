@@ -14,6 +14,7 @@ from handsfree.engines.pocketsphinx import PocketSphinxListener
 from handsfree.engines.together import Together, Verdict
 from handsfree.errors import EngineError
 from handsfree.grammar import Grammar, load
+from handsfree.records.sureness import DOUBTFUL_BELOW as SURE
 
 pytest.importorskip("pocketsphinx")
 
@@ -54,7 +55,7 @@ def test_one_that_heard_the_word_is_enough_where_two_heard_the_note(
     others = ("anvil left hind bruise", "left hind bruise")
     verdict = weigh(grammar, heard("pocketsphinx", first), heard("neural", *others[:1]))
     assert verdict.reading.called
-    assert verdict.confidence >= 0.8
+    assert verdict.confidence >= SURE
     verdict = weigh(grammar, heard("pocketsphinx", others[1]), heard("neural", others[1]))
     assert not verdict.reading.called
 
@@ -64,7 +65,7 @@ def test_the_word_alone_is_agreed_on(grammar: Grammar) -> None:
     assert verdict.reading.called
     assert verdict.reading.meaning is not None
     assert verdict.reading.meaning.command == "attention"
-    assert verdict.confidence >= 0.8
+    assert verdict.confidence >= SURE
 
 
 def test_free_words_are_counted_without_it(grammar: Grammar) -> None:

@@ -1,7 +1,7 @@
 """How two answers become one verdict; the hearings are made by hand, the grammar is real."""
 
 import threading
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -10,8 +10,14 @@ from handsfree.engines.base import Clip, HeardWord, Hearing, Hypothesis
 from handsfree.engines.together import NO_WORDS, Together, as_remark
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.limbs import NamedLimbs
+from handsfree.records.sureness import DOUBTFUL_BELOW as SURE
 
-SURE = 0.8
+
+@dataclass(frozen=True)
+class Taught:
+    heard: str
+    meant: str
+    times: int = 1
 
 
 @pytest.fixture(scope="module")
@@ -365,3 +371,60 @@ def test_a_foot_that_only_a_listener_bound_to_sentences_found_is_left_open(gramm
     nothing = heard("neural", accepted=False, free="")
     noise = weigh(grammar, heard("pocketsphinx", "right hind heat", accepted=False), nothing)
     assert noise.reading.named == NamedLimbs()
+
+
+ONCE, TWICE = "one nail left in", "one nail left in one nail left in"
+
+
+def test_rivals_that_mean_the_same_are_one_and_the_record_is_none(grammar):
+    """Of several wordings the plainest is kept; who only says it twice heard nothing else."""
+    verdict = weigh(
+        grammar,
+        heard("pocketsphinx", ONCE, TWICE, "pulled two nails"),
+        heard("neural", ONCE, "two nails pulled and two nails pulled", "two nails pulled"),
+    )
+    assert (verdict.heard, verdict.confidence >= SURE, verdict.doubt) == (ONCE, True, None)
+    assert [a.text for a in verdict.alternatives] == ["pulled two nails"]
+
+
+def test_saying_it_twice_is_agreement_and_makes_one_entry(grammar):
+    verdict = weigh(grammar, heard("pocketsphinx", TWICE), heard("neural", ONCE))
+    assert verdict.confidence >= SURE
+    assert len(verdict.reading.meaning.statements) == 1
+    assert verdict.alternatives == ()
+
+
+def test_one_meaning_is_no_surer_for_having_many_wordings(grammar):
+    """The weights are fitted to the best wording of a meaning: the others add nothing to it."""
+    for wordings, scores in (((ONCE,), (0.0, -0.3)), ((ONCE, TWICE), (0.0, -0.1, -0.3))):
+        neural = heard("neural", *wordings, "pulled two nails", scores=scores)
+        hearings = [heard("pocketsphinx", ONCE), neural]
+        [candidate] = Together((), grammar).candidates(hearings)
+        assert candidate.known["lead"] == pytest.approx(0.3)
+
+
+def test_what_was_taught_is_not_its_own_rival():
+    lesson = Taught("wiggle the zebra", ONCE)
+    hearing = heard("vosk", lesson.heard, TWICE, "pulled two nails", accepted=False)
+    verdict = weigh(load(lessons=[lesson]), hearing)
+    assert " ".join(verdict.reading.words) == ONCE
+    assert [a.text for a in verdict.alternatives] == ["pulled two nails"]
+
+
+@pytest.mark.parametrize("live", [True, False])
+def test_the_same_words_are_read_once_for_a_clip(grammar, live, monkeypatch):
+    """Offline it is weighed three times: before and after the patient try, and with scores."""
+    read, reads = Grammar.read, []
+
+    def counted(self, words, sureness=()):
+        reads.append(tuple(words))
+        return read(self, words, sureness)
+
+    monkeypatch.setattr(Grammar, "read", counted)
+    ear = Patient("thrush in the frog", "thrush in the frog with bruise inside heel")
+    together = Together([Scoring("pocketsphinx", "bruise inside heel"), ear], grammar, live)
+    together.hear(Clip(np.zeros(1600, np.float32), None, 0.0, 0.1))
+    together.close()
+    assert ear.tries == 1
+    assert set(reads) >= {("thrush", "in", "the", "frog"), ("bruise", "inside", "heel")}
+    assert len(reads) == len(set(reads))

@@ -17,7 +17,6 @@ from handsfree.grammar.grammar import Grammar, load
 from handsfree.log import Log, UtteranceRow, find_schema, schema
 from handsfree.log.finding import Criteria
 from handsfree.records.entries import belongs_to_horse, to_json
-from handsfree.visit.dialogue import DOUBTFUL_BELOW
 
 TODAY = date(2026, 11, 25)
 FINDABLE = schema.MIGRATIONS.index(find_schema.FINDABLE)
@@ -40,10 +39,6 @@ def contents(path: Path) -> object:
         counts = conn.execute("SELECT term, doc FROM temp.v ORDER BY term").fetchall()
     conn.close()
     return rows, words, counts
-
-
-def test_the_limit_of_doubt_in_the_index_is_the_programs():
-    assert find_schema.DOUBTFUL_BELOW == DOUBTFUL_BELOW
 
 
 def test_synonyms_find_each_other(log, say, visit, grammar):

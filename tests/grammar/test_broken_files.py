@@ -25,6 +25,7 @@ def line_of(path: Path, text: str) -> int:
         ("sentences.jsgf", "<plan> = [come]", "<plan> = [come", "cannot read"),
         ("sentences.jsgf", "<stock> = ", "<stock> = <shoe-words> ", "made of itself"),
         ("sentences.jsgf", "import <numbers.*>", "import <nombres.*>", "no grammar 'nombres'"),
+        ("sentences.jsgf", "{!whats_left}", "{!whistle}", "no command 'whistle'"),
         ("numbers.jsgf", "<tens> = twenty", "<teen> = twenty", "already on line"),
         ("words.csv", "zone,hoof,toe,toe,", "zone,hoof,toe,,", "no spoken form"),
         ("words.csv", "zone,hoof,toe,toe,", "zone,hoof,toe,Toe!,", "lower-case"),

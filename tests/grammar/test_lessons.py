@@ -9,6 +9,7 @@ from handsfree.engines.base import HeardWord, Hearing, Hypothesis
 from handsfree.engines.together import CONTESTED, LESSON, Together
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.lessons import AS_CORRECTED, ONCE_CORRECTED, TAUGHT_BEND, by_heard
+from handsfree.records.sureness import DOUBTFUL_BELOW as SURE
 
 
 @dataclass(frozen=True)
@@ -18,7 +19,6 @@ class Taught:
     times: int = 1
 
 
-SURE = 0.8
 NONSENSE = "thresh in the fog of war"
 FIFTY_FIVE, FIFTY_FOUR = "toe angle fifty five degrees", "toe angle fifty four degrees"
 BENDS = "left hind outside heel brews"

@@ -12,11 +12,11 @@ import pytest
 import soundfile
 
 from handsfree.grammar import Grammar, load
+from handsfree.grammar.meaning import entries_of
 from handsfree.log import Log, UtteranceRow
 from handsfree.log.rows import Horse, Visit
 from handsfree.records.entries import to_json
 from handsfree.review.desk import Desk
-from handsfree.review.sayings import entries_of
 
 BEGAN = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 APART = "pocketsphinx heard it differently"

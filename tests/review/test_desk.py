@@ -106,6 +106,23 @@ def test_what_is_sure_has_its_alternatives_after_a_closer_look(
     assert [a.text for a in desk.items[0].alternatives] == ["LH inside heel bruise"]
 
 
+def test_a_rival_that_says_a_thing_twice_is_that_thing_once_and_teaches_it_so(
+    log_with: Callable[..., Desk],
+) -> None:
+    twice = "{0} and {0}".format
+    others = [twice("outside heel bruise"), twice("inside heel bruise"), "inside heel bruise"]
+    row = UtteranceRow(
+        **vars(SAID)
+        | {"alternatives": tuple({"engine": "neural", "text": text} for text in others)}
+        | {"confidence": 0.7, "engines": ("neural",)}
+    )
+    desk = log_with([(row, [BRUISE])])
+    assert [a.text for a in desk.items[0].alternatives] == ["LH inside heel bruise"]
+    assert desk.choose(desk.items[0], 1).text == "now: LH inside heel bruise"
+    assert [part.text for part in desk.items[0].parts] == ["inside heel bruise"]
+    assert [lesson.meant for lesson in desk._log.lessons()] == ["inside heel bruise"]
+
+
 def test_at_most_eight_alternatives(log_with: Callable[..., Desk]) -> None:
     words = ("toe", "quarter", "heel", "bulb", "sole", "frog", "bar", "wall", "clip", "white line")
     others = tuple({"engine": "neural", "text": f"{w} crack", "score": 0.0} for w in words)

@@ -14,11 +14,11 @@ from textual.pilot import Pilot
 
 from handsfree.errors import LogError
 from handsfree.grammar import Grammar
+from handsfree.grammar.meaning import entries_of
 from handsfree.grammar.wording import Wording
 from handsfree.log import Log, UtteranceRow
 from handsfree.records.entries import Entry, Remark, from_json
 from handsfree.review.desk import Desk
-from handsfree.review.sayings import entries_of
 from handsfree.screens.frame import Seen
 from handsfree.screens.keys import KEYS
 from handsfree.screens.review import Review
