@@ -80,7 +80,7 @@ def find(
 
     \b
       handsfree find brushing near hind since spring
-      handsfree find toe length over 3 1/2 inches pumpkin
+      handsfree find toe length over 3 1/2 inches juniper
       handsfree find between march and june 2025 crack
       handsfree find doubtful last 3 visits
 

@@ -16,7 +16,7 @@ from handsfree.grammar.grammar import Grammar, load
 from handsfree.log import Log
 from handsfree.records.entries import from_json
 from handsfree.sheets import files, tables
-from handsfree.sheets.content import Audience, Sheet
+from handsfree.sheets.content import Audience, CautionPart, Sheet
 from handsfree.sheets.content import sheet as as_sheet
 from handsfree.sheets.listeners import listeners
 from handsfree.sheets.page import page
@@ -189,7 +189,7 @@ def _made(
     if made.empty:
         why = "nothing was noted"
         if made.left_out:
-            told = "".join(f"; one for the vet: {line}" for line in made.left_out_cautions)
+            told = "".join(f"; one for the vet: {_caution(each)}" for each in made.cautions)
             why = (
                 f"nothing is confirmed yet{told}; confirm it with 'handsfree review', or say "
                 "--with-doubtful"
@@ -209,10 +209,7 @@ def _data(made: Sheet, wanted: Wanted) -> bytes:
 def _told(made: Sheet) -> Iterator[str]:
     """What whoever makes the sheet should know before it is sent."""
     for caution in made.cautions:
-        where = f"{caution.where}: " if caution.where else ""
-        yield f"on the sheet, as a caution: {where}{caution.noted}"
-    for missed in made.left_out_cautions:
-        yield f"NOT on the sheet, as it is not confirmed, and one for the vet: {missed}"
+        yield f"on the sheet, as a caution: {_caution(caution)}"
     if made.left_out:
         yield (
             f"left out, not confirmed: {made.left_out} ('handsfree review' confirms, "
@@ -220,6 +217,12 @@ def _told(made: Sheet) -> Iterator[str]:
         )
     if made.remarks_left_out:
         yield f"left out, remarks: {made.remarks_left_out} (--with-remarks shows them)"
+
+
+def _caution(caution: CautionPart) -> str:
+    where = f"{caution.where}: " if caution.where else ""
+    unsure = "" if caution.confirmed else " (not confirmed yet)"
+    return f"{caution.orders} {where}{caution.noted}{unsure}"
 
 
 def _all(log: Log, folder: Path, wanted: Wanted, grammar: Grammar, force: bool) -> int:
@@ -252,8 +255,9 @@ def _all(log: Log, folder: Path, wanted: Wanted, grammar: Grammar, force: bool) 
             continue
         done += 1
         partly += bool(made.left_out)
-        for caution in made.left_out_cautions:
-            out.print(safe(f"{name}: NOT on it, not confirmed, for the vet: {caution}"))
+        for caution in made.cautions:
+            if not caution.confirmed:
+                out.print(safe(f"{name}: {_caution(caution)}"), soft_wrap=True)
     for line in failed:
         out.print(safe(line), soft_wrap=True)
     told = f"{done} sheet{'s' * (done != 1)} written into {safe(str(folder))}"

@@ -13,12 +13,12 @@ from handsfree.errors import LogError
 from handsfree.grammar.grammar import load
 from handsfree.grammar.wording import Wording
 from handsfree.log import Log
-from handsfree.log.rows import Entry
+from handsfree.log.rows import Entry, Notice
 from handsfree.recording import is_doubtful
 from handsfree.records.entries import from_json
 from handsfree.visit import pace
 
-_MARKS = {"caution": "! CAUTION:", "nails": "! nails:", "device": "- sound:"}
+_MARKS = {"caution": "! CAUTION", "nails": "! nails", "device": "- sound"}
 
 ID_SHOWN = 8
 """Digits of a visit's id that are shown; any unambiguous beginning is taken."""
@@ -83,10 +83,16 @@ def show(visit: str | None, as_json: bool, log_path: Path | None) -> None:
     held = pace.fold(pace.events_of((u.end_s or 0.0, u.command, u.limb) for u in utterances))
     if held.times_up:
         out.print(_pace_text(held))
-    for mark, text in dict.fromkeys((_MARKS[n.kind], n.text) for n in notices):
-        out.print(f"{mark} {safe(text)}", soft_wrap=True)
+    for line in dict.fromkeys(_notice(each) for each in notices):
+        out.print(safe(line), soft_wrap=True)
     for utterance in unclear:
         out.print(f"unclear at {clock(utterance.start_s)}: {safe(utterance.heard)}", soft_wrap=True)
+
+
+def _notice(notice: Notice) -> str:
+    """A notice in a line; only a caution does not name its foot itself."""
+    foot = f" {notice.limb}" if notice.kind == "caution" and notice.limb else ""
+    return f"{_MARKS[notice.kind]}{foot}: {notice.text}"
 
 
 def _note(entry: Entry) -> str:

@@ -12,6 +12,13 @@ from handsfree.records.units import to_mm
 
 PLANS = frozenset({"return", "call_vet", "watch", "next_time"})
 
+BRANCH = "branch"
+"""What was shaped where only its side was named."""
+SIDE_OF_SHOE = {"medial": "inside", "lateral": "outside"}
+"""A side of the shoe, as its detail is written."""
+NAMED = {(BRANCH, "rounded inside"): {"item": "inside_rounded"}}
+"""Shaped parts that have an item of their own in the records."""
+
 
 @dataclass(frozen=True)
 class Statement:
@@ -114,11 +121,12 @@ def _entry(kind: str, slots: dict[str, Any]) -> Entry:
         if scale == "lameness":
             values["term"] = "lameness"
     elif kind == "shoe":
-        detail = values.pop("detail", None)
-        values = {
-            "item": values["shoe"],
-            "detail": values.get("text") if detail is None else str(detail),
-        }
+        detail = values.pop("detail", values.get("text"))
+        detail = None if detail is None else str(detail)
+        if "side" in values:
+            detail = f"{detail} {SIDE_OF_SHOE[values['side']]}"
+        item = values.get("shoe", BRANCH)
+        values = NAMED.get((item, detail)) or {"item": item, "detail": detail}
     elif kind == "work":
         values = {"action": values["work"]}
     elif kind == "nails":

@@ -17,6 +17,8 @@ from handsfree.records.entries import (
 )
 
 UNIT_SIGNS = {"deg": "°", "in": " in"}
+DETAIL_FIRST = frozenset({"clips", "studs", "bar_shoe"})
+"""Items of a shoe that are said after what narrows them down: "toe clip", "egg bar shoe"."""
 
 
 class Wording:
@@ -84,13 +86,13 @@ class Wording:
         name = self.word("shoe", item)
         if detail and item:
             name = self._with_detail.get(item, name)
-        detail_first = item in {"clips", "studs"}
-        return joined(detail or "", name) if detail_first else joined(name, detail or "")
+        said_first = item in DETAIL_FIRST
+        return joined(detail or "", name) if said_first else joined(name, detail or "")
 
 
 def names_with_detail(table: Iterable[TradeWord]) -> dict[str, str]:
     """What items of a shoe are called when more is said: "creased", "crease lengthened"."""
-    rows = [word for word in table if word.slot == "shoe" and word.id == word.group]
+    rows = [word for word in table if word.slot == "shoe" and word.group != "plain"]
     return {word.id: word.forms[0] for word in reversed(rows)}
 
 

@@ -36,7 +36,7 @@ def notices(log: Log, visit: Visit, entries: Sequence[Entry], grammar: Grammar) 
     Of what the log has in store only the troubles of the microphone are added: the others
     follow from the entries, which may have been corrected since.
     """
-    found = [_of_limb(c.limb, c.shown) for c in cautions.due(entries)]
+    found = [_of_limb(c.limb, c.text) for c in cautions.due(entries)]
     found += nail_questions(log, visit, entries, grammar)
     found += [notice.text for notice in log.notices(visit.id) if notice.kind == "device"]
     return tuple(dict.fromkeys(found))
@@ -81,7 +81,7 @@ def cautions_of(kept: Sequence[Entry], new: Sequence[Entry]) -> list[NoticeRow]:
         NoticeRow(
             kind="caution",
             code=c.id,
-            text=c.shown,
+            text=c.text,
             limb=c.limb,
             source=c.source,
             entry=c.entry_index - len(kept),

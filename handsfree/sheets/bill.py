@@ -24,7 +24,7 @@ PART_OF_A_TRIM = frozenset({"rasped"})
 DESCRIBES = frozenset({"size", "section", "fit"})
 """Shoe items that say which shoe it is; they are not paid for themselves."""
 
-NEW_WITH_A_RESET = frozenset({"pads", "studs"})
+NEW_WITH_A_RESET = frozenset({"pads", "studs", "wedge"})
 """Shoe items that may be new under an old shoe; the others are of the shoe itself."""
 
 

@@ -11,6 +11,7 @@ from handsfree import __version__
 from handsfree.grammar.grammar import Grammar
 from handsfree.records.entries import Remark
 from handsfree.sheets import content_foot, content_reckoned, content_since, content_summary
+from handsfree.sheets.content_foot import LIMBS
 from handsfree.sheets.content_notes import is_confirmed, kept, sureness
 from handsfree.sheets.content_parts import (
     Audience,
@@ -85,16 +86,25 @@ def sheet(
     said = known.last
     history = kept(known, include_doubtful)
     visit = history.visits[-1]
+    left_out = [note for note in said.notes if note not in visit.notes]
     tracks = measure_tracks(history)
     of_toe = [t for t in tracks if t.quantity == "toe_length"]
     said_in = of_toe[-1].unit if of_toe else "mm"
     voice = Voice(grammar, audience, unit or said_in, strict=unit is not None)
     nails = {limb: each[-1] for limb, each in ledger(history).items() if each[-1].on == visit_day}
     feet = tuple(
-        content_foot.foot(history, visit, limb, tracks, nails.get(limb), voice, unit, with_remarks)
-        for limb in content_foot.LIMBS
+        replace(
+            content_foot.foot(
+                history, visit, limb, tracks, nails.get(limb), voice, unit, with_remarks
+            ),
+            left_out=_left_out(limb, left_out, () if with_remarks else visit.notes, voice),
+        )
+        for limb in LIMBS
     )
-    whole = content_foot.whole(history, visit, tracks, voice, unit, with_remarks)
+    whole = replace(
+        content_foot.whole(history, visit, tracks, voice, unit, with_remarks),
+        left_out=_left_out(None, left_out, () if with_remarks else visit.notes, voice),
+    )
     due = content_since.next_visit(history, visit_day, today, voice)
     open_plans = plans.still_open(history, grammar)
     watched = [fate for fate in open_plans if fate.plan.action in content_summary.TO_WATCH]
@@ -102,7 +112,6 @@ def sheet(
     name = printable(history.horse.name)
     when = f"visit of {voice.day(visit_day)}"
     who = "owner" if audience is Audience.OWNER else "vet"
-    left_out = [note for note in said.notes if note not in visit.notes]
     remarks = sum(isinstance(note.entry, Remark) for note in visit.notes)
     made = Sheet(
         audience=audience,
@@ -121,7 +130,7 @@ def sheet(
         labels=voice.labels,
         facts=tuple(_facts(history.horse, previous, voice)),
         summary=(),
-        cautions=(*_cautions(visit, voice), *content_reckoned.missing_nails(known, history, voice)),
+        cautions=(*_cautions(said, voice), *content_reckoned.missing_nails(known, history, voice)),
         feet=feet,
         whole=whole,
         changes=content_since.changes(history, visit_day, voice),
@@ -139,7 +148,6 @@ def sheet(
         notes=tuple(_notes(visit, left_out, voice)),
         disclaimer=DISCLAIMER,
         left_out=len(left_out),
-        left_out_cautions=tuple(_missed(said, visit, voice)),
         remarks_left_out=0 if with_remarks else remarks,
     )
     made = replace(made, summary=tuple(content_summary.summary(made, visit, voice)))
@@ -156,26 +164,48 @@ def _facts(horse: HorseFacts, previous: date | None, voice: Voice) -> Iterator[t
     yield "Visit before", voice.day(previous) if previous else "none in the log"
 
 
-def _cautions(visit: DayVisit, voice: Voice) -> Iterator[CautionPart]:
-    for caution in cautions.due([note.entry for note in visit.notes]):
-        note = visit.notes[caution.entry_index]
-        yield CautionPart(
-            limb=caution.limb,
-            where=voice.heading(caution.limb) if caution.limb else "",
-            noted=printable(voice.entry(note.entry)),
-            shown=caution.shown,
-            source=caution.source,
-            confirmed=is_confirmed(note),
+def _cautions(said: DayVisit, voice: Voice) -> Iterator[CautionPart]:
+    """The cautions of what is confirmed, then those that follow only from what is not yet.
+
+    Nobody has looked the second kind over, and the horse may be hurt all the same.
+    """
+    told: set[tuple[str, str | None]] = set()
+    for notes in ([note for note in said.notes if is_confirmed(note)], said.notes):
+        for caution in cautions.due([note.entry for note in notes]):
+            if (caution.id, caution.limb) in told:
+                continue
+            told.add((caution.id, caution.limb))
+            yield CautionPart(
+                orders=caution.orders,
+                limb=caution.limb,
+                where=voice.heading(caution.limb) if caution.limb else "",
+                noted=printable(voice.entry(notes[caution.entry_index].entry)),
+                shown=caution.shown,
+                source=caution.source,
+                confirmed=notes is not said.notes,
+            )
+
+
+def _left_out(
+    limb: str | None, unsure: Sequence[Noted], hidden: Sequence[Noted], voice: Voice
+) -> str:
+    """How much of a foot (None: of the horse, or of no foot named) is not on the sheet.
+
+    `unsure` are the notes that are not confirmed, `hidden` those whose remarks stay private.
+    """
+
+    def of(notes: Sequence[Noted]) -> list[Noted]:
+        return [n for n in notes if (n.entry.limb if n.entry.limb in LIMBS else None) == limb]
+
+    told = []
+    if notes := len(of(unsure)):
+        verb = "are" if notes != 1 else "is"
+        told.append(f"{count(voice, notes, 'note')} {verb} not confirmed yet and {verb} left out.")
+    if remarks := sum(isinstance(note.entry, Remark) for note in of(hidden)):
+        told.append(
+            f"{count(voice, remarks, 'remark')} {'are' if remarks != 1 else 'is'} left out."
         )
-
-
-def _missed(said: DayVisit, shown: DayVisit, voice: Voice) -> Iterator[str]:
-    """Cautions of what is left out: whoever makes the sheet must hear of them."""
-    there = {(c.id, c.limb) for c in cautions.due([note.entry for note in shown.notes])}
-    for caution in cautions.due([note.entry for note in said.notes]):
-        if (caution.id, caution.limb) not in there:
-            entry = said.notes[caution.entry_index].entry
-            yield printable(f"{voice.limb(caution.limb)} {voice.entry(entry)}")
+    return " ".join(told)
 
 
 def _notes(visit: DayVisit, left_out: Sequence[Noted], voice: Voice) -> Iterator[str]:
@@ -183,7 +213,7 @@ def _notes(visit: DayVisit, left_out: Sequence[Noted], voice: Voice) -> Iterator
         several = len(left_out) != 1
         yield (
             f"{count(voice, len(left_out), 'note')} of this visit {'are' if several else 'is'} "
-            f"not confirmed by the farrier and {'are' if several else 'is'} left out."
+            f"not confirmed by the farrier yet and {'are' if several else 'is'} left out."
         )
     unsure = sum(not is_confirmed(note) for note in visit.notes)
     if unsure:

@@ -72,7 +72,8 @@ class FootPart:
 
     `found` what was found, `done` what was done, `fitted` shoe and nails as fitted, `planned`
     what is planned for it, `remarks` free words. `marks` and `shod` are for the drawings,
-    `sides` the side views to draw (lateral, medial). `quiet`: nothing was noted of it.
+    `sides` the side views to draw (lateral, medial). `left_out` says how much of what was noted
+    is not here; "" where all is.
     """
 
     limb: str
@@ -86,12 +87,20 @@ class FootPart:
     marks: tuple[Mark, ...] = ()
     shod: Shod | None = None
     sides: tuple[str, ...] = ()
+    left_out: str = ""
 
     @property
     def quiet(self) -> bool:
-        """Whether nothing was noted of this foot."""
+        """Whether nothing of this foot is on the sheet, be it that nothing was noted or that it is
+        left out.
+        """
         groups = (self.found, self.measures, self.done, self.fitted, self.planned, self.remarks)
         return not any(groups)
+
+    @property
+    def missing(self) -> str:
+        """What the foot's part says of notes that are not in it; "" where all are there."""
+        return self.left_out or ("Nothing was noted of this foot." if self.quiet else "")
 
     @property
     def drawn(self) -> bool:
@@ -103,7 +112,7 @@ class FootPart:
 class HorsePart:
     """What is of the horse, or of no foot that was named.
 
-    `weight`: lines on its weight by scale or tape, each with its source.
+    `weight`: lines on its weight by scale or tape, each with its source. `left_out` as of a foot.
     """
 
     found: tuple[Item, ...] = ()
@@ -111,12 +120,18 @@ class HorsePart:
     done: tuple[Item, ...] = ()
     remarks: tuple[Item, ...] = ()
     weight: tuple[str, ...] = ()
+    left_out: str = ""
 
 
 @dataclass(frozen=True)
 class CautionPart:
-    """A caution that is due: where, what was noted, what is usual, and whose rule it is."""
+    """A caution that is due: what to do, where, what was noted, why, and whose rule it is.
 
+    `confirmed`: it follows from what a person has confirmed. One that does not is on the sheet
+    all the same, named as not confirmed yet.
+    """
+
+    orders: str
     limb: str | None
     where: str
     noted: str
@@ -208,9 +223,7 @@ class Sheet:
     pairs of a label and its lines. `heard`: for the vet, everything in the order it was said,
     and `balance` and `mark_dates`, what is reckoned of it. `watch`: plans that ask something of
     the owner, `plans` the others.
-    `left_out`: how many notes of the visit are not confirmed
-    and left out, `left_out_cautions` what of them would have been a caution (for the writer of
-    the sheet, not for its reader).
+    `left_out`: how many notes of the visit are not confirmed and left out.
     """
 
     audience: Audience
@@ -242,7 +255,6 @@ class Sheet:
     notes: tuple[str, ...]
     disclaimer: str
     left_out: int = 0
-    left_out_cautions: tuple[str, ...] = ()
     remarks_left_out: int = 0
 
     def below(self, foot: FootPart) -> str:

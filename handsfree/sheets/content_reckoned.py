@@ -85,6 +85,7 @@ def missing_nails(history: History, shown: History, voice: Voice) -> Iterator[Ca
         if not each.doubtful and each == of_sheet.get(limb):
             (line, *_) = ledger.missing_lines([each], voice)
             yield CautionPart(
+                orders=f"{ledger.ORDER[:1].upper()}{ledger.ORDER[1:]}.",
                 limb=limb,
                 where=voice.heading(limb),
                 noted=printable(line.removeprefix(f"{voice.limb(limb)}, {voice.day(day)}: ")),

@@ -32,7 +32,8 @@ def summary(made: Sheet, visit: DayVisit, voice: Voice) -> Iterator[tuple[str, t
         if foot.found
     ]
     found += [_marked(each) for each in made.whole.found]
-    yield "Found", tuple(_begun(line) for line in found) or ("no finding was noted",)
+    none = "no finding is confirmed yet" if made.left_out else "no finding was noted"
+    yield "Found", tuple(_begun(line) for line in found) or (none,)
     if done := tuple(_begun(line) for line in _done(visit, voice)):
         yield "Done", done
     if made.watch:

@@ -33,11 +33,12 @@ def facts(sheet: Sheet) -> str:
 
 
 def cautions(sheet: Sheet) -> Iterator[Block]:
-    """Each caution with what was noted, what is usual, and whose rule it is."""
+    """Each caution: what to do, where and what was noted, why, and whose rule it is."""
     for caution in sheet.cautions:
         where = f"{caution.where}: " if caution.where else ""
-        unsure = "" if caution.confirmed else " (not confirmed)"
-        yield Text(f"{where}{caution.noted}{unsure}", bold=True, gap=1.4)
+        unsure = "" if caution.confirmed else " (not confirmed yet)"
+        yield Text(caution.orders, bold=True, gap=1.4)
+        yield Text(f"{where}{caution.noted}{unsure}", bold=True, gap=0.3)
         yield Text(caution.shown, gap=0.3)
         yield Text(f"Source: {caution.source}", size=SMALL, gap=0.3)
     yield Text(sheet.disclaimer, size=SMALL, gap=1.6)
@@ -54,16 +55,16 @@ def summary(sheet: Sheet) -> Iterator[Block]:
 
 
 def feet(sheet: Sheet) -> Iterator[Part]:
-    """The feet of which something was noted."""
+    """The feet of which something was noted, be it left out."""
     for foot in sheet.feet:
-        if not foot.quiet:
+        if not foot.quiet or foot.left_out:
             drawn = tuple(_drawings(foot, sheet))
             yield Part(foot.name, drawn, tuple(_foot(foot)), tuple(measures(foot.measures)))
 
 
 def quiet_feet(sheet: Sheet) -> str:
     """The feet of which nothing was noted, in a line; "" where there are none."""
-    names = [foot.name for foot in sheet.feet if foot.quiet]
+    names = [foot.name for foot in sheet.feet if foot.quiet and not foot.left_out]
     return f"{'; '.join(names)}: nothing was noted." if names else ""
 
 
@@ -86,6 +87,12 @@ def _foot(foot: FootPart) -> Iterator[Block]:
     yield from _listed("Shoe and nails as fitted", foot.fitted)
     yield from _listed("Planned", foot.planned)
     yield from _listed("Remarks, words as heard", foot.remarks)
+    yield from _left_out(foot.left_out)
+
+
+def _left_out(told: str) -> Iterator[Block]:
+    if told:
+        yield Text(told, gap=1.4)
 
 
 def found(items: Iterable[Item]) -> Iterator[Block]:
@@ -149,6 +156,7 @@ def whole(sheet: Sheet) -> Iterator[Block]:
         yield from (Bullet(begun(line)) for line in part.weight)
     yield from _listed("Done", part.done)
     yield from _listed("Remarks, words as heard", part.remarks)
+    yield from _left_out(part.left_out)
 
 
 def balance(sheet: Sheet) -> Iterator[Block]:

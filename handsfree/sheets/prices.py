@@ -39,7 +39,9 @@ KEYS: Mapping[str, str] = {
     "shoe.clips": "a shoe with toe or quarter clips; per foot",
     "shoe.bar_shoe": "a bar shoe; per foot",
     "shoe.rolled_toe": "a rolled toe; per foot",
-    "shoe.crease": "a crease, or a crease lengthened; per foot",
+    "shoe.wedge": "a wedge; per foot",
+    "shoe.crease": "a crease, or one lengthened and the like; per foot",
+    "shoe.branch": "a branch extended, widened and the like; per foot",
     "shoe.inside_rounded": "the inner branch rounded off; per foot",
 }
 """What can have a price, and what it is paid for."""

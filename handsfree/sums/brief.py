@@ -84,8 +84,8 @@ def _mind(history: History, today: date, words: Words) -> Iterable[str]:
                 perhaps = "perhaps " if note.doubtful else ""
                 limb = f"{words.limb(caution.limb)} " if caution.limb else ""
                 yield (
-                    f"{limb}{perhaps}{words.entry(note.entry)} ({words.day(visit.on)}): "
-                    "it was one for the vet; ask what came of it"
+                    f"{caution.spoken[0]} {limb}{perhaps}{words.entry(note.entry)} "
+                    f"({words.day(visit.on)}): it was one for the vet; ask what came of it"
                 )
 
 

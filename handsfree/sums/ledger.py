@@ -45,9 +45,10 @@ __all__ = [
 
 NEVER_MORE = Source("19th-century texts", "never more than 8 nails in a foot")
 ACCOUNTED = Source("", "every pulled nail is accounted for", PRACTICE)
+ORDER = "find the nail"
 CAUTION = (
-    "a nail that is not found may be in the foot or on the ground: even a half-inch tack can "
-    "reach the coffin joint"
+    "one that is not found may be in the foot or on the ground, and any object in the sole or "
+    "frog is an emergency for the vet"
 )
 
 
@@ -174,7 +175,7 @@ def missing_lines(found: Sequence[Missing], words: Words) -> list[str]:
             text += "; a doubtful note of that foot is not counted until it is confirmed"
         said.append(text)
     if any(each.open for each in found):
-        said.append(f"{words.plain(CAUTION)} ({ACCOUNTED})")
+        said.append(f"{words.plain(f'{ORDER}: {CAUTION}')} ({ACCOUNTED})")
     return said
 
 

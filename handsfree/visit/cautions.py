@@ -31,8 +31,8 @@ class Caution:
     """A caution that is due.
 
     `limb` is None where none was named ("a foot"). `entry_index`: the entry that made it due
-    (of a pair the later one). `spoken`: short phrases, a pause between them; the limb is not
-    among them. `shown`: one or two plain sentences.
+    (of a pair the later one). `spoken`: short phrases, the order first, a pause between them;
+    the limb is not among them. `shown`: one or two plain sentences that say why.
     """
 
     id: str
@@ -41,6 +41,16 @@ class Caution:
     spoken: tuple[str, ...]
     shown: str
     source: str
+
+    @property
+    def orders(self) -> str:
+        """What is said aloud, for the eye: whoever reads it acts before he reads why."""
+        return " ".join(self.spoken)
+
+    @property
+    def text(self) -> str:
+        """The whole caution in writing: the orders, then why."""
+        return f"{self.orders} {self.shown}"
 
 
 @dataclass(frozen=True)

@@ -330,9 +330,7 @@ class Dialogue:
             if warned.get(about) != key:
                 entry = key[1] if key[0] == turn.number else None
                 notices.append(
-                    Notice(
-                        "caution", caution.id, caution.shown, caution.limb, caution.source, entry
-                    )
+                    Notice("caution", caution.id, caution.text, caution.limb, caution.source, entry)
                 )
             warned[about] = key
         return answers, notices

@@ -5,7 +5,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from handsfree.grammar.grammar import Grammar
-from handsfree.grammar.wording import joined, names_with_detail
+from handsfree.grammar.wording import DETAIL_FIRST, joined, names_with_detail
 from handsfree.grammar.words import TradeWord
 from handsfree.records.entries import (
     Entry,
@@ -172,7 +172,7 @@ class Spoken:
         name = self._word("shoe", item) or "shoe"
         if said:
             name = self._with_detail.get(item or "", name)
-        return joined(said, name) if item in {"clips", "studs"} else joined(name, said)
+        return joined(said, name) if item in DETAIL_FIRST else joined(name, said)
 
     def _detail(self, detail: str | None) -> str:
         if detail and re.fullmatch(r"\d{1,3}(\.\d+)?", detail):

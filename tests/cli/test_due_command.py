@@ -189,7 +189,7 @@ def test_nails(call: Call) -> None:
     out = " ".join(" ".join(lines).split())
     assert "8 nails in it now; usually 8 (at 2 of 2 shoeings), 4 inside, 4 outside" in out
     assert "LH, 2026-08-24: 1 of 8 nails not accounted for" in out
-    assert "coffin joint (common practice, no source)" in out
+    assert "an emergency for the vet (common practice, no source)" in out
     assert "To bring LH: size 4, 8 nails 8 nails in all" in out
     assert call("nails", "tansy").output == "Tansy: no visit speaks of nails or shoes\n"
 

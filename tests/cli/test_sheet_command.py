@@ -84,9 +84,14 @@ def test_the_latest_visit_of_a_horse(call: Call) -> None:
     assert done.stdout == "Bramble-2026-08-24.html\n"
     text = Path("Bramble-2026-08-24.html").read_text(encoding="utf-8")
     assert "90 mm" in text
-    assert "puncture" not in text
-    # What is not on it and cannot wait is told to whoever makes it.
-    assert "one for the vet: left hind frog puncture" in done.stderr
+    # What is not confirmed yet and cannot wait is on it, and told to whoever makes it.
+    box = text[text.index('<div class="caution">') :]
+    assert box.index("Stop. Call the vet.") < box.index("frog puncture")
+    assert box.index("frog puncture") < box.index("not confirmed yet")
+    assert "1 note is not confirmed yet and is left out." in text
+    err = " ".join(done.stderr.split())
+    assert "as a caution: Stop. Call the vet. Puncture in the frog" in err
+    assert "Left hind: frog puncture (not confirmed yet)" in err
     assert "left out, not confirmed: 1" in done.stderr
 
 

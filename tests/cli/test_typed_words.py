@@ -95,6 +95,13 @@ def test_log_holds_it_before_and_after_a_strike(run):
     assert [(e["term"], e["grade"], e["status"]) for e in shown] == [("thrush", "mild", "heard")]
 
 
+def test_a_caution_begins_with_its_order_on_the_screen(run):
+    typed(run, "left fore", "puncture in the frog")
+    (line,) = [each for each in run("show").out.splitlines() if "CAUTION" in each]
+    assert line.startswith("! CAUTION LF: Stop. Call the vet. Puncture in the frog")
+    assert "Do not walk the horse." in line
+
+
 def test_spoken_horse_begins_a_visit_of_its_own(run):
     run("horses", "add", "Bramble", "--kind", "heavy")
     typed(run, "left hind bruise", "horse bramble", "left hind canker")

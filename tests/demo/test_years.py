@@ -33,16 +33,16 @@ from handsfree.years import read, tell
 
 NOTHING_SAID = """
 [[horse]]
-name = "pumpkin"
+name = "juniper"
 [[visit]]
-horse = "pumpkin"
+horse = "juniper"
 on = 2025-01-01
 """
 
 
 @pytest.fixture(scope="module")
 def both() -> Grammar:
-    return load(horse_names=["pumpkin", "lantern"])
+    return load(horse_names=["juniper", "lantern"])
 
 
 @pytest.fixture(scope="module")
@@ -69,13 +69,12 @@ def test_it_says_at_its_head_that_it_is_invented() -> None:
     assert "INVENTED" in head
 
 
-def test_the_horses_are_the_demos() -> None:
-    given = [(horse.name, horse.kind) for horse in read().horses]
-    assert given == demo.horses(demo.folder())
+def test_one_horse_is_heavy_and_one_is_ridden() -> None:
+    assert [horse.kind for horse in read().horses] == ["heavy", "riding"]
 
 
 def test_visits_are_weeks_apart_and_one_of_each_horse_is_long_overdue() -> None:
-    for name, least, most in (("pumpkin", 6, 8), ("lantern", 5, 7)):
+    for name, least, most in (("juniper", 6, 8), ("lantern", 5, 7)):
         days = [visit.on for visit in read().visits if visit.horse == name]
         assert 15 <= len(days) <= 18
         assert (days[0].year, days[0].month) == (2024, 11)
@@ -105,14 +104,17 @@ def test_visits_begin_at_nine_by_the_clock_of_this_place(told: Log) -> None:
 
 
 def test_facts_of_the_horses_reach_the_history(told: Log) -> None:
-    pumpkin, lantern = of(told, "pumpkin").horse, of(told, "lantern").horse
-    assert (pumpkin.kind, pumpkin.breed, pumpkin.born) == ("heavy", "coldblood", date(2015, 1, 1))
+    juniper, lantern = of(told, "juniper").horse, of(told, "lantern").horse
+    assert (juniper.kind, juniper.breed, juniper.born) == (
+        *("heavy", "draught cross"),
+        date(2014, 1, 1),
+    )
     assert (lantern.kind, lantern.breed, lantern.born) == (
         *("riding", "anglo-arab"),
         date(2017, 4, 12),
     )
-    assert (pumpkin.born_exactly, lantern.born_exactly) == (False, True)
-    assert pumpkin.age(date(2024, 11, 6)) is Age.ADULT
+    assert (juniper.born_exactly, lantern.born_exactly) == (False, True)
+    assert juniper.age(date(2024, 11, 20)) is Age.ADULT
 
 
 def test_the_same_file_tells_the_same(told: Log, both: Grammar, tmp_path: Path) -> None:
@@ -135,57 +137,46 @@ def test_the_same_file_tells_the_same(told: Log, both: Grammar, tmp_path: Path) 
     ("name", "day", "entry"),
     [
         (
-            *("pumpkin", "2024-11-06"),
-            Measurement(limb="LF", quantity="toe_length", value=4.6875, unit="in"),
+            *("juniper", "2024-11-20"),
+            Measurement(limb="LF", quantity="hoof_width", value=6.875, unit="in"),
         ),
+        ("juniper", "2024-11-20", Finding(limb="RH", zone="toe", term="wear", grade="moderate")),
+        ("juniper", "2024-11-20", Shoe(limb="RH", item="size", detail="7")),
+        ("juniper", "2024-11-20", Finding(limb="RF", term="toed_out")),
+        ("juniper", "2024-11-20", Nails(limb="LF", action="driven", count=4, side="lateral")),
         (
-            "pumpkin",
-            "2024-11-06",
-            Finding(limb="LH", side="lateral", term="wear", grade="moderate"),
+            *("juniper", "2025-01-08"),
+            Finding(limb="RF", zone="white_line", term="separation", grade="severe", trend="worse"),
         ),
-        ("pumpkin", "2024-11-06", Shoe(limb="RH", item="size", detail="6")),
-        ("pumpkin", "2024-11-06", Plan(action="next_time", limb="LH", text="quarter clips")),
-        ("pumpkin", "2024-12-18", Shoe(limb="LH", item="clips", detail="quarter")),
+        ("juniper", "2025-02-26", Plan(action="next_time", limb="LF", text="quarter clips")),
+        ("juniper", "2025-04-09", Shoe(limb="LF", item="clips", detail="quarter")),
+        ("juniper", "2025-04-09", Measurement(quantity="weight", value=780, unit="kg")),
         (
-            *("pumpkin", "2024-12-18"),
-            Finding(limb="RF", zone="frog", term="thrush", grade="severe", trend="worse"),
-        ),
-        (
-            *("pumpkin", "2024-12-18"),
-            Finding(limb="RH", term="lameness", scale_grade=ScaleGrade("lameness", 3)),
-        ),
-        ("pumpkin", "2024-12-18", Plan(action="call_vet", limb="RH")),
-        (
-            *("pumpkin", "2025-02-05"),
+            *("juniper", "2025-05-28"),
             Finding(
-                limb="RH",
-                zone="quarter",
-                side="lateral",
-                term="abscess",
-                age="old",
-                below_hairline_mm=12.7,
-            ),
-        ),
-        ("pumpkin", "2025-03-26", Measurement(quantity="weight", value=860, unit="kg")),
-        (
-            *("pumpkin", "2025-05-14"),
-            Finding(limb="RF", zone="heel", side="medial", term="bruise", age="fresh"),
-        ),
-        (
-            *("pumpkin", "2025-06-25"),
-            Finding(
-                limb="LF",
-                zone="quarter",
+                limb="RF",
+                zone="heel",
                 side="medial",
                 term="crack",
-                extent_mm=19.05,
-                trend="better",
+                age="old",
+                below_hairline_mm=pytest.approx(14.29, abs=0.011),
             ),
         ),
-        ("pumpkin", "2025-10-01", Shoe(limb="LH", item="crease", detail="lengthened outside")),
-        ("pumpkin", "2025-10-01", Shoe(limb="LH", item="fit", detail="full outside")),
-        ("pumpkin", "2025-11-26", Shoe(limb="RF", item="pads")),
-        ("pumpkin", "2026-10-14", Plan(action="return", weeks=7)),
+        ("juniper", "2025-05-28", Finding(limb="RF", side="medial", term="corn", grade="moderate")),
+        (
+            *("juniper", "2025-07-16"),
+            Finding(limb="LF", zone="toe", term="crack", extent_mm=12.7, trend="better"),
+        ),
+        ("juniper", "2025-09-03", Shoe(limb="RH", item="rolled_toe")),
+        ("juniper", "2026-02-18", Plan(action="next_time", limb="RF", text="wedge pads")),
+        ("juniper", "2026-04-08", Shoe(limb="LF", item="wedge")),
+        (
+            *("juniper", "2026-04-08"),
+            Finding(limb="LH", term="lameness", scale_grade=ScaleGrade("lameness", 2)),
+        ),
+        ("juniper", "2026-04-08", Plan(action="call_vet", limb="LH")),
+        ("juniper", "2026-07-08", Plan(action="next_time", limb="LF", text="egg bar shoe")),
+        ("juniper", "2026-10-07", Plan(action="return", weeks=7)),
         (
             *("lantern", "2024-11-12"),
             Measurement(limb="RF", side="medial", quantity="heel_length", value=38, unit="mm"),
@@ -222,54 +213,59 @@ def test_it_was_noted_on_that_day(told: Log, name: str, day: str, entry: Entry) 
 
 
 def test_a_whole_foot_in_the_order_it_was_said(told: Log) -> None:
-    assert entries_of(told, "pumpkin", "2025-02-05", "RF") == [
+    toe = [
+        m.value
+        for m in measures(of(told, "juniper"), "toe_length", "RF")
+        if m.on == date(2025, 4, 9)
+    ]
+    assert entries_of(told, "juniper", "2025-04-09", "RF") == [
         Work(limb="RF", action="shoe_pulled"),
-        Nails(limb="RF", action="pulled", count=8),
-        Measurement(limb="RF", quantity="toe_length", value=4.6875, unit="in"),
-        Finding(limb="RF", zone="frog", term="thrush", grade="moderate", trend="better"),
+        Nails(limb="RF", action="pulled", count=7),
+        Finding(limb="RF", zone="heel", side="medial", term="overreach"),
+        Finding(limb="RF", zone="heel", side="medial", term="cut", age="fresh"),
+        Finding(limb="RF", zone="white_line", term="separation", grade="mild", trend="better"),
+        Measurement(limb="RF", quantity="toe_length", value=toe[0].to("in"), unit="in"),
         Work(limb="RF", action="trimmed"),
-        Measurement(limb="RF", quantity="toe_length", value=4.0625, unit="in"),
-        Work(limb="RF", action="shoe_reset"),
-        Nails(limb="RF", action="driven", count=8),
+        Measurement(limb="RF", quantity="toe_length", value=toe[1].to("in"), unit="in"),
+        Work(limb="RF", action="new_shoe"),
+        Shoe(limb="RF", item="size", detail="8"),
+        Nails(limb="RF", action="driven", count=7),
+        Shoe(limb="RF", item="clips", detail="quarter"),
     ]
 
 
 def test_what_was_taken_back_does_not_count(told: Log) -> None:
-    corrected = entries_of(told, "pumpkin", "2025-05-14", "RF")
-    assert Finding(limb="RF", zone="heel", side="lateral", term="bruise") not in corrected
-    struck = entries_of(told, "pumpkin", "2026-10-14", "LF")
-    assert not [e for e in struck if isinstance(e, Finding)]
+    corrected = entries_of(told, "juniper", "2025-05-28", "RF")
+    assert Finding(limb="RF", side="medial", term="corn", grade="severe") not in corrected
+    struck = entries_of(told, "juniper", "2026-10-07", "RF")
+    assert [e.term for e in struck if isinstance(e, Finding)] == ["separation"]
 
 
-def test_the_abscess_and_the_bruise_grow_down(told: Log) -> None:
-    # 1/2, 1 1/16, 1 5/8 and 1, 1 1/2, 2 1/2 inches, to a hundredth of a millimetre
-    for limb, term, expected in (
-        ("RH", "abscess", [12.7, 26.99, 41.27]),
-        ("LF", "bruise", [25.4, 38.1, 63.5]),
-    ):
-        seen = [
-            entry.below_hairline_mm
-            for visit in of(told, "pumpkin").visits
-            for entry in visit.entries
-            if isinstance(entry, Finding) and (entry.limb, entry.term) == (limb, term)
-        ]
-        assert seen == pytest.approx(expected, abs=0.011)
+def test_the_crack_that_an_overreach_left_grows_down(told: Log) -> None:
+    # 9/16, 1 1/8 and 1 11/16 inches, to a hundredth of a millimetre
+    seen = [
+        entry.below_hairline_mm
+        for visit in of(told, "juniper").visits
+        for entry in visit.entries
+        if isinstance(entry, Finding) and (entry.limb, entry.term) == ("RF", "crack")
+    ]
+    assert seen == pytest.approx([14.29, 28.58, 42.86], abs=0.011)
 
 
-def test_the_worn_branch_before_and_after_the_crease_was_lengthened(told: Log) -> None:
+def test_the_worn_toe_before_and_after_the_toe_was_rolled(told: Log) -> None:
     worn = [
         (entry.grade, entry.trend)
-        for visit in of(told, "pumpkin").visits
+        for visit in of(told, "juniper").visits
         for entry in visit.entries
-        if isinstance(entry, Finding) and (entry.limb, entry.term) == ("LH", "wear")
+        if isinstance(entry, Finding) and (entry.limb, entry.term) == ("RH", "wear")
     ]
     before = [
-        *(("moderate", None), ("moderate", "same"), ("moderate", None), ("moderate", None)),
-        *(("moderate", "worse"), ("severe", "worse"), ("severe", "same"), ("severe", None)),
+        *(("moderate", None), ("moderate", "same"), ("severe", "worse"), ("severe", None)),
+        *(("severe", "same"), ("severe", "same")),
     ]
     after = [
-        *(("moderate", "better"), ("mild", "better"), ("mild", "same"), ("moderate", "worse")),
-        *(("mild", "better"), ("slight", "better"), ("slight", "same")),
+        *(("moderate", "better"), ("mild", "better"), ("moderate", "worse"), ("mild", "better")),
+        *(("mild", None), ("slight", "better"), ("slight", "same")),
     ]
     assert worn == before + after
 
@@ -278,13 +274,13 @@ def test_the_worn_branch_before_and_after_the_crease_was_lengthened(told: Log) -
 
 
 def test_the_missing_nail_is_asked_about_and_settled_once_it_was_found(told: Log) -> None:
-    [visit] = told.visits_on(date(2025, 5, 14))
+    [visit] = told.visits_on(date(2025, 9, 3))
     [asked] = told.notices(visit.id, settled=True)
-    assert (asked.kind, asked.limb) == ("nails", "LF")
-    assert asked.text == "left fore: one of eight nails is not accounted for"
+    assert (asked.kind, asked.limb) == ("nails", "RH")
+    assert asked.text == "right hind: one of six nails is not accounted for"
     assert told.notices(visit.id) == []
     [found] = [e for e in told.entries(visit.id) if e.body.get("action") == "lost"]
-    assert (found.limb, found.status, found.status_by) == ("LF", "confirmed", "review")
+    assert (found.limb, found.status, found.status_by) == ("RH", "confirmed", "review")
 
 
 def test_one_nail_is_open_at_the_last_visit_and_no_other(told: Log) -> None:
@@ -293,7 +289,7 @@ def test_one_nail_is_open_at_the_last_visit_and_no_other(told: Log) -> None:
         for visit in told.visits()
         for notice in told.notices(visit.id)
     ]
-    assert sorted(open_) == [("2025-05-27", "caution", "LF"), ("2026-10-14", "nails", "LH")]
+    assert sorted(open_) == [("2025-05-27", "caution", "LF"), ("2026-10-07", "nails", "LF")]
 
 
 def test_nails_are_known_from_visit_to_visit(told: Log) -> None:
@@ -307,7 +303,7 @@ def test_nails_are_known_from_visit_to_visit(told: Log) -> None:
 # The stories hold together
 
 
-@pytest.mark.parametrize(("name", "middle"), [("pumpkin", 2.0), ("lantern", 2.1)])
+@pytest.mark.parametrize(("name", "middle"), [("juniper", 2.0), ("lantern", 2.1)])
 def test_shod_feet_grow_by_the_rate_the_file_was_written_with(
     told: Log, name: str, middle: float
 ) -> None:
@@ -364,7 +360,7 @@ def test_an_utterance_that_is_no_sentence_names_its_line(both: Grammar, tmp_path
 def test_a_visit_without_a_horse_of_the_file_or_without_a_day_is_refused(tmp_path: Path) -> None:
     for more in (
         '[[visit]]\nhorse = "nobody"\non = 2025-01-02\n',
-        '[[visit]]\nhorse = "pumpkin"\n',
+        '[[visit]]\nhorse = "juniper"\n',
     ):
         with pytest.raises(ValueError, match=r"^other\.toml: lacks '(nobody|on)'$"):
             read(file(tmp_path, more))
@@ -375,7 +371,7 @@ def test_something_put_into_a_visit_before_the_first_is_refused(
 ) -> None:
     path = file(tmp_path, 'put_into_last = ["near fore lost one nail"]\n')
     with Log.open(tmp_path / "log.db") as log:
-        with pytest.raises(ValueError, match=r"2025-01-01: pumpkin has no visit before it"):
+        with pytest.raises(ValueError, match=r"2025-01-01: juniper has no visit before it"):
             tell(log, both, path)
         assert log.visits() == []
 

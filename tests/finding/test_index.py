@@ -245,7 +245,7 @@ def _talk(path: Path, grammar: Grammar, seed: int, count: int) -> None:
 
 def test_every_trade_word_finds_just_the_entries_with_its_id(path, grammar):
     """Against a plain search through all bodies."""
-    _talk(path, grammar, seed=5, count=240)
+    _talk(path, grammar, seed=5, count=400)
     with Log.open(path) as log:
         entries = [e for v in log.visits() for e in log.entries(v.id, in_force=True)]
         asked = 0
@@ -329,13 +329,13 @@ def test_a_log_of_the_version_before_is_brought_up(path, grammar):
 
 
 def test_erased_rows_leave_the_index(log, say, visit, grammar, path):
-    keep, gone = visit("Pumpkin", "2026-05-14"), visit("Secretariat", "2026-05-15")
+    keep, gone = visit("Pumpkin", "2026-05-14"), visit("Marigold", "2026-05-15")
     say(keep, "thrush in the frog", "LF")
     say(keep, "remark owner was late")
     say(gone, "severe thrush in the frog", "LF")
     say(gone, "remark owner whispered zanzibar")
     say(gone, "gibberish quokka", "LF", confidence=0.1)
-    log.erase_horse(log.horse("Secretariat").id, "owner")
+    log.erase_horse(log.horse("Marigold").id, "owner")
     assert found(log, grammar, "thrush") == ["thrush in the frog"]
     assert found(log, grammar, "owner") == ["remark owner was late"]
     assert "late" in log.words_said()

@@ -16,6 +16,7 @@ KINDS_OF_SENTENCE = [
     "measurement",
     "nails",
     "shoe",
+    "wedge",
     "work",
     "plan",
 ]

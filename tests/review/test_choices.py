@@ -151,7 +151,14 @@ def test_details_of_a_shoe_come_from_the_grammar(choices: Choices, grammar: Gram
     clips = slots(choices, Shoe(limb="LH", item="clips", detail="toe"))["detail"]
     assert set(ids(clips)) == {"toe", "quarter"}
     crease = slots(choices, Shoe(limb="LH", item="crease"))["detail"]
-    assert set(ids(crease)) == {"lengthened outside", "lengthened inside", None}
+    done = ("lengthened", "shortened", "extended", "widened", "rounded")
+    on_a_side = {f"{shaped} {side}" for shaped in done for side in ("outside", "inside")}
+    assert set(ids(crease)) == {*on_a_side, None}
+    # A branch is always one of the two, and the inner one rounded is an item of its own.
+    branch = slots(choices, Shoe(limb="LH", item="branch", detail="extended outside"))["detail"]
+    assert set(ids(branch)) == on_a_side - {"rounded inside"}
+    bars = slots(choices, Shoe(limb="LH", item="bar_shoe"))["detail"]
+    assert set(ids(bars)) == {"straight", "egg", "heart", "half", None}
     size = slots(choices, Shoe(limb="LH", item="size", detail="4"))["detail"]
     assert size.free
 

@@ -150,7 +150,7 @@ def test_feet_horse_and_notices(desk: Desk) -> None:
     desk.put(item(desk, "drove nine nails"), 0, "count", "8")
     assert desk.notices() == ()
     desk.add("nail prick inside toe", "RF")
-    assert desk.notices()[0].startswith("RF: After a nail prick")
+    assert desk.notices()[0].startswith("RF: Stop. Call the vet. Nail prick.")
 
 
 def test_when_is_the_time_of_day_or_the_place_in_a_recording(

@@ -80,9 +80,50 @@ def test_only_what_is_confirmed_is_there(grammar: Grammar) -> None:
     assert [item.text for item in foot(only, "LH").found] == ["outside heel bruise"]
     assert only.left_out == 2
     assert "2 notes of this visit are not confirmed" in " ".join(only.notes)
-    assert only.cautions == ()
-    # Whoever makes the sheet hears of the puncture that is not on it.
-    assert only.left_out_cautions == ("left hind frog puncture",)
+    assert foot(only, "LH").left_out == "2 notes are not confirmed yet and are left out."
+
+
+def test_a_caution_that_nobody_confirmed_is_on_the_sheet_and_begins_with_its_order(
+    grammar: Grammar,
+) -> None:
+    # The puncture is left out of the foot, as nobody looked it over; the horse may be hurt.
+    (caution,) = made(told(grammar, SAID), grammar, VET).cautions
+    assert (caution.where, caution.noted) == ("LH: left hind", "frog puncture")
+    assert not caution.confirmed
+    assert caution.orders.startswith("Stop. Call the vet. ")
+    assert "Do not walk the horse." in caution.orders
+
+
+def test_a_confirmed_caution_stays_confirmed_beside_a_graver_one_that_is_not(
+    grammar: Grammar,
+) -> None:
+    said = ["~left hind puncture in the frog", "puncture in the sole"]
+    found = made(told(grammar, said), grammar).cautions
+    assert [(each.noted, each.confirmed) for each in found] == [
+        ("sole puncture", True),
+        ("frog puncture", False),
+    ]
+    # A pair of which one is not confirmed is not confirmed either.
+    (pair,) = made(told(grammar, ["~left hind heat", "bounding pulse"]), grammar).cautions
+    assert not pair.confirmed
+
+
+@pytest.mark.parametrize("audience", Audience)
+def test_nothing_is_never_said_of_a_foot_whose_notes_are_left_out(
+    grammar: Grammar, audience: Audience
+) -> None:
+    said = ["left fore trimmed", "~right fore puncture in the frog", "~mild thrush in the frog"]
+    said += ["left hind", "remark he stood badly", "~body condition five"]
+    part = made(told(grammar, said), grammar, audience)
+    assert [foot(part, limb).missing for limb in ("LF", "RF", "LH", "RH")] == [
+        "",
+        "2 notes are not confirmed yet and are left out.",
+        "1 remark is left out.",
+        "Nothing was noted of this foot.",
+    ]
+    assert part.whole.left_out == "1 note is not confirmed yet and is left out."
+    assert dict(part.summary)["Found"] == ("no finding is confirmed yet",)
+    assert foot(made(told(grammar, said), grammar, audience, doubtful=True), "RF").missing == ""
 
 
 def test_the_rest_is_named_as_not_confirmed(grammar: Grammar) -> None:

@@ -39,7 +39,7 @@ ACTIONS = {"pulled": "pulled", "driven": "driven", "left in": "left_in", "lost":
 SIDES = {"inside": "medial", "outside": "lateral", "medial": "medial", "lateral": "lateral"}
 NAILS = rf"(\d+) nails? ({'|'.join(ACTIONS)})(?: ({'|'.join(SIDES)}))?(?! \w+ nails)"
 LENGTHS = rf"({NUMBER}) (below the hairline|long)"
-VISITS = [("pumpkin", "last"), ("lantern", "last"), ("pumpkin", "most"), ("lantern", "most")]
+VISITS = [("juniper", "last"), ("lantern", "last"), ("juniper", "most"), ("lantern", "most")]
 
 About = tuple[str, str | None]
 """A quantity and a side."""

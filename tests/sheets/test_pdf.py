@@ -272,6 +272,7 @@ def test_what_is_not_confirmed_is_named_so(grammar: Grammar) -> None:
     text = text_of(write_pdf(without))
     assert "bruise" not in text
     assert "1 note of this visit is not confirmed" in text
+    assert "1 note is not confirmed yet and is left out." in text
     shown = sheet(history, DAY, Audience.VET, grammar, DAY, include_doubtful=True)
     assert isinstance(shown, Sheet)
     text = text_of(write_pdf(shown))

@@ -36,7 +36,9 @@ def test_what_may_hurt_comes_first_and_cautions_are_told_for_a_year(
     mind = brief(history, grammar, TODAY, ForEye(grammar))[0]
     assert mind.title == "Mind"
     assert mind.lines[0] == "2020-01-01, you said: he kicks behind"
-    assert mind.lines[1].startswith("LF nail bind (2024-06-01): it was one for the vet")
+    assert mind.lines[1].startswith(
+        "Stop. Call the vet. LF nail bind (2024-06-01): it was one for the vet"
+    )
     later = date(2024, 6, 1) + timedelta(days=366)
     assert "nail bind" not in sections(history, grammar, later)["Mind"]
 

@@ -168,8 +168,8 @@ def test_lines_for_the_eye():
     assert ledger.lines(history(shod(8, 8), shod(7, 9)), ForEye(GRAMMAR)) == [
         "LH: 9 nails in it now; usually 9 (at 1 of 2 shoeings)",
         "LH, 2026-02-16: 1 of 8 nails not accounted for",
-        "a nail that is not found may be in the foot or on the ground: even a half-inch tack can "
-        "reach the coffin joint (common practice, no source)",
+        "find the nail: one that is not found may be in the foot or on the ground, and any object "
+        "in the sole or frog is an emergency for the vet (common practice, no source)",
         # Nineteenth-century texts: never more than eight; above is asked about, not refused.
         "LH, 2026-02-16: 9 nails driven, is that right? never more than 8 (19th-century texts)",
     ]

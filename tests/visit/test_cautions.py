@@ -66,6 +66,10 @@ def test_due(entries: list[Entry], id: str):
     assert "vet decides" in caution.shown
     assert "local law" in caution.shown
     assert caution.source
+    # On a screen as to the ear the order comes first, then why.
+    assert caution.text.startswith("Stop. Call the vet. ")
+    assert caution.text.endswith(caution.shown)
+    assert all(phrase in caution.text for phrase in caution.spoken)
 
 
 @pytest.mark.parametrize(
