@@ -11,7 +11,7 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from handsfree.errors import LogError
-from handsfree.keeping.copying import connect, copy_into, count_rows, wrong_with
+from handsfree.keeping.copying import connect, count_rows, wrong_with
 from handsfree.keeping.placing import placed, same, shown, sync
 from handsfree.log import files, reach
 
@@ -124,7 +124,7 @@ def restore(backup: Path, log: Path, at: datetime, lose: bool = False) -> Path |
         files.told_plainly(log),
         placed(log, force=True) as part,
     ):
-        copy_into(source, part)
+        files.copy_into(source, part)
         wrong = wrong_with(part, count_rows(source))
         if wrong:
             raise LogError(f"backup {shown(backup)}: is not whole: {wrong[0]}")
@@ -138,20 +138,10 @@ def restore(backup: Path, log: Path, at: datetime, lose: bool = False) -> Path |
                 f"log {shown(log)}: not restored, for {found.why}; --lose-newer does it all the "
                 "same, and keeps the log of now beside it"
             )
-        kept = _free_name(log, at) if there else None
+        kept = files.free_name(log, f"replaced-{at:%Y-%m-%d-%H%M%S}") if there else None
         if kept is not None:
             _keep(log, kept)
     return kept
-
-
-def _free_name(log: Path, at: datetime) -> Path:
-    number = 1
-    while True:
-        more = f"-{number}" if number > 1 else ""
-        name = log.with_name(f"{log.stem}.replaced-{at:%Y-%m-%d-%H%M%S}{more}{log.suffix}")
-        if not os.path.lexists(name):
-            return name
-        number += 1
 
 
 def _let_go(log: Path) -> None:

@@ -3,8 +3,8 @@
 import os
 import sqlite3
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
 import platformdirs
@@ -16,6 +16,7 @@ from handsfree.log import schema
 ENVIRONMENT = "HANDSFREE_LOG"
 BUSY_S = 10.0
 """How long a write waits for another process to finish its own, in seconds."""
+_PAGES_AT_A_TIME = 4096
 
 
 def default_path() -> Path:
@@ -72,12 +73,17 @@ def _make_file(path: Path) -> None:
     except FileExistsError:
         return
     os.close(handle)
+    _sync_names(path.parent)
+
+
+def _sync_names(folder: Path) -> None:
+    """Wait until the disk has the folder's list of names."""
     if os.name == "posix":
-        folder = os.open(path.parent, os.O_RDONLY)
+        handle = os.open(folder, os.O_RDONLY)
         try:
-            os.fsync(folder)
+            os.fsync(handle)
         finally:
-            os.close(folder)
+            os.close(handle)
 
 
 def _close_to_others(path: Path) -> None:
@@ -181,4 +187,48 @@ def _prepare(db: Database, path: Path, read_only: bool, busy_s: float) -> None:
     # On macOS only F_FULLFSYNC does that; elsewhere the pragma changes nothing.
     db.execute("PRAGMA synchronous = FULL")
     db.execute("PRAGMA fullfsync = ON")
-    schema.migrate(db)
+    schema.migrate(db, keep=lambda at: _keep_as_it_was(path, at))
+
+
+def copy_into(
+    source: sqlite3.Connection, part: Path, progress: Callable[[int, int], None] | None = None
+) -> None:
+    """Copy the database into a new file, all of it in that one file.
+
+    `progress` gets pages left and pages in all.
+    """
+    part.touch(mode=0o600)
+    with closing(sqlite3.connect(part)) as copy:
+
+        def tell(_: int, left: int, all_pages: int) -> None:
+            if progress is not None:
+                progress(left, all_pages)
+
+        source.backup(copy, pages=_PAGES_AT_A_TIME, progress=tell)
+        copy.execute("PRAGMA journal_mode = DELETE")
+
+
+def _keep_as_it_was(path: Path, version: int) -> None:
+    """Put a copy of a log of an older format beside it, before it is brought up."""
+    part = path.with_name(f".{path.name}.format-{version}.{os.getpid()}.part")
+    part.unlink(missing_ok=True)
+    try:
+        with closing(sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True)) as source:
+            copy_into(source, part)
+        with part.open("rb+") as file:
+            os.fsync(file.fileno())
+        os.replace(part, free_name(path, f"format-{version}"))
+        _sync_names(path.parent)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def free_name(path: Path, what: str) -> Path:
+    """A name beside the file that nothing has yet: log.WHAT.db, log.WHAT-2.db, …"""
+    number = 1
+    while True:
+        more = f"-{number}" if number > 1 else ""
+        name = path.with_name(f"{path.stem}.{what}{more}{path.suffix}")
+        if not os.path.lexists(name):
+            return name
+        number += 1
