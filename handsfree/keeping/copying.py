@@ -11,7 +11,7 @@ from sqlite_utils import Database
 
 from handsfree.errors import LogError
 from handsfree.keeping.placing import placed, same, shown
-from handsfree.log import files, reach, schema
+from handsfree.log import files, journal, reach, schema
 
 Progress = Callable[[int, int], None]
 """Called with pages left and pages in all."""
@@ -35,6 +35,7 @@ def connect(path: Path) -> sqlite3.Connection:
     if not os.path.isfile(path):
         raise LogError(f"log {shown(path)}: there is no such log")
     with files.told_plainly(path):
+        journal.check(path)
         conn = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, timeout=files.BUSY_S)
         try:
             conn.execute("PRAGMA query_only = ON")

@@ -13,7 +13,7 @@ from sqlite_utils import Database
 from handsfree.errors import LogError
 from handsfree.keeping.copying import connect, count_rows, wrong_with
 from handsfree.keeping.placing import placed, same, shown, sync
-from handsfree.log import files, reach
+from handsfree.log import files, journal, reach
 
 _SHOWN = {
     "horses": "horses",
@@ -128,8 +128,7 @@ def restore(backup: Path, log: Path, at: datetime, lose: bool = False) -> Path |
         wrong = wrong_with(part, count_rows(source))
         if wrong:
             raise LogError(f"backup {shown(backup)}: is not whole: {wrong[0]}")
-        there = os.path.exists(log)
-        if there:
+        if os.path.exists(log):
             _let_go(log)
         # Only now can nobody add to it any more.
         found = look(backup, log)
@@ -138,20 +137,29 @@ def restore(backup: Path, log: Path, at: datetime, lose: bool = False) -> Path |
                 f"log {shown(log)}: not restored, for {found.why}; --lose-newer does it all the "
                 "same, and keeps the log of now beside it"
             )
-        kept = files.free_name(log, f"replaced-{at:%Y-%m-%d-%H%M%S}") if there else None
-        if kept is not None:
+        kept = None
+        if any(os.path.lexists(each) for each in (log, *_companions(log))):
+            kept = files.free_name(log, f"replaced-{at:%Y-%m-%d-%H%M%S}")
             _keep(log, kept)
     return kept
+
+
+def _companions(log: Path) -> list[Path]:
+    """Journals that may lie beside a log."""
+    return [Path(f"{log}{end}") for end in ("-wal", "-shm", "-journal")]
 
 
 def _let_go(log: Path) -> None:
     """Bring the journal into the log's file, which works only while nobody else has it open.
 
-    A log too damaged for that keeps its journal.
+    A log too damaged for that keeps its journal, and so does one that has the journal of another.
     """
     try:
+        journal.check(log)
         with closing(sqlite3.connect(f"{log.as_uri()}?mode=rw", uri=True, timeout=1)) as conn:
             free = conn.execute("PRAGMA journal_mode = DELETE").fetchone()[0] != "wal"
+    except journal.JournalMisfit:
+        return
     except sqlite3.Error as error:
         free = "locked" not in str(error)
     if not free:
@@ -162,10 +170,11 @@ def _let_go(log: Path) -> None:
 
 def _keep(log: Path, kept: Path) -> None:
     """Give the old log another name; the place of the log is never empty meanwhile."""
-    for end in ("-wal", "-shm", "-journal"):  # only beside a damaged one
-        beside = Path(f"{log}{end}")
-        if beside.exists():
-            os.replace(beside, f"{kept}{end}")
+    for beside, theirs in zip(_companions(log), _companions(kept), strict=True):
+        if beside.exists():  # only a damaged log has any left, or one that had another's
+            os.replace(beside, theirs)
+    if not log.exists():
+        return
     try:
         os.link(log, kept)
     except OSError:  # a disk without links

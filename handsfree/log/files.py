@@ -11,7 +11,7 @@ import platformdirs
 from sqlite_utils import Database
 
 from handsfree.errors import LogError
-from handsfree.log import schema
+from handsfree.log import journal, schema
 
 ENVIRONMENT = "HANDSFREE_LOG"
 BUSY_S = 10.0
@@ -118,7 +118,7 @@ def _connect(path: Path, read_only: bool, busy_s: float) -> Database:
     if read_only and not os.access(path.parent, os.W_OK):
         # Beside a log with write-ahead journal SQLite wants to make a file even to read it.
         # Where it cannot, nobody else can write either, unless a journal is left.
-        wal = Path(f"{path}-wal")
+        wal = journal.beside(path)
         if not wal.exists() or wal.stat().st_size == 0:
             mode = "immutable=1"
     conn = sqlite3.connect(f"{path.as_uri()}?{mode}", uri=True, timeout=busy_s)
@@ -148,9 +148,12 @@ def open_database(path: Path, read_only: bool, busy_s: float = BUSY_S) -> Databa
     """Open the log's file, making and migrating it as needed.
 
     Raises LogError, one line naming the file, when it is no log, damaged, of a newer
-    version, not permitted, or locked for longer than `busy_s` seconds.
+    version, not permitted, locked for longer than `busy_s` seconds, or the journal beside it
+    is not its own.
     """
     with told_plainly(path, busy_s):
+        if not path.is_dir():
+            journal.check(path)
         if not read_only and not path.exists():
             _make_folder(path.parent)
             _make_file(path)

@@ -12,7 +12,7 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from handsfree.errors import LogError
-from handsfree.log import files, schema
+from handsfree.log import files, journal, schema
 from handsfree.log.opened import OpenedLog
 from handsfree.log.rows import EntryBody, new_id, now, storable
 
@@ -135,6 +135,7 @@ def newest_format(other: Path, ours: Path) -> Iterator[str]:
             raise LogError(f"log {other}: is a folder; name a file in it")
         if path.samefile(ours):
             raise LogError(f"log {other}: is this log itself")
+        journal.check(path)
         with closing(sqlite3.connect(_uri(path), uri=True, timeout=files.BUSY_S)) as conn:
             at = _version(Database(conn, execute_plugins=False), other)
             if at == len(schema.MIGRATIONS):
@@ -150,7 +151,7 @@ def newest_format(other: Path, ours: Path) -> Iterator[str]:
 
 def _uri(path: Path) -> str:
     """For reading only; where no journal can be made beside it nobody can be writing either."""
-    wal = Path(f"{path}-wal")
+    wal = journal.beside(path)
     alone = not os.access(path.parent, os.W_OK) and not (wal.exists() and wal.stat().st_size)
     return f"{path.as_uri()}?{'immutable=1' if alone else 'mode=ro'}"
 
