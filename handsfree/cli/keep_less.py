@@ -113,7 +113,10 @@ def erase(horse: str, yes: bool, as_json: bool, log_path: Path | None) -> None:
         say(f"its name still stands in {where} about other horses; 'handsfree find' shows them")
     for each in found.unheard:
         say(f"not in the log yet, and perhaps of it: {each}")
-    say("backups and archives made before still hold it: delete or replace them too")
+    say(
+        "backups and archives made before still hold it, and logs kept beside this one "
+        "(log.replaced-…, log.format-…): delete or replace them too"
+    )
 
 
 @click.command()

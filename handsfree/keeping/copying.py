@@ -11,12 +11,10 @@ from sqlite_utils import Database
 
 from handsfree.errors import LogError
 from handsfree.keeping.placing import placed, same, shown
-from handsfree.log import files, reach, schema
+from handsfree.log import files, journal, reach, schema
 
 Progress = Callable[[int, int], None]
 """Called with pages left and pages in all."""
-
-_PAGES_AT_A_TIME = 4096
 
 
 @dataclass(frozen=True)
@@ -37,6 +35,7 @@ def connect(path: Path) -> sqlite3.Connection:
     if not os.path.isfile(path):
         raise LogError(f"log {shown(path)}: there is no such log")
     with files.told_plainly(path):
+        journal.check(path)
         conn = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, timeout=files.BUSY_S)
         try:
             conn.execute("PRAGMA query_only = ON")
@@ -72,7 +71,7 @@ def back_up(
         source.execute("BEGIN")
         rows = count_rows(source)
         with placed(target, force) as part:
-            copy_into(source, part, progress)
+            files.copy_into(source, part, progress)
             wrong = wrong_with(part, rows)
             if wrong:
                 raise LogError(
@@ -81,19 +80,6 @@ def back_up(
                 )
             size = part.stat().st_size
         return Backup(target, size, source.execute("PRAGMA user_version").fetchone()[0], rows)
-
-
-def copy_into(source: sqlite3.Connection, part: Path, progress: Progress | None = None) -> None:
-    """Copy the database into a new file, all of it in that one file."""
-    part.touch(mode=0o600)
-    with closing(sqlite3.connect(part)) as copy:
-
-        def tell(_: int, left: int, all_pages: int) -> None:
-            if progress is not None:
-                progress(left, all_pages)
-
-        source.backup(copy, pages=_PAGES_AT_A_TIME, progress=tell)
-        copy.execute("PRAGMA journal_mode = DELETE")
 
 
 def count_rows(conn: sqlite3.Connection) -> dict[str, int]:

@@ -11,9 +11,9 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from handsfree.errors import LogError
-from handsfree.keeping.copying import connect, copy_into, count_rows, wrong_with
+from handsfree.keeping.copying import connect, count_rows, wrong_with
 from handsfree.keeping.placing import placed, same, shown, sync
-from handsfree.log import files, reach
+from handsfree.log import files, journal, reach
 
 _SHOWN = {
     "horses": "horses",
@@ -124,12 +124,11 @@ def restore(backup: Path, log: Path, at: datetime, lose: bool = False) -> Path |
         files.told_plainly(log),
         placed(log, force=True) as part,
     ):
-        copy_into(source, part)
+        files.copy_into(source, part)
         wrong = wrong_with(part, count_rows(source))
         if wrong:
             raise LogError(f"backup {shown(backup)}: is not whole: {wrong[0]}")
-        there = os.path.exists(log)
-        if there:
+        if os.path.exists(log):
             _let_go(log)
         # Only now can nobody add to it any more.
         found = look(backup, log)
@@ -138,30 +137,29 @@ def restore(backup: Path, log: Path, at: datetime, lose: bool = False) -> Path |
                 f"log {shown(log)}: not restored, for {found.why}; --lose-newer does it all the "
                 "same, and keeps the log of now beside it"
             )
-        kept = _free_name(log, at) if there else None
-        if kept is not None:
+        kept = None
+        if any(os.path.lexists(each) for each in (log, *_companions(log))):
+            kept = files.free_name(log, f"replaced-{at:%Y-%m-%d-%H%M%S}")
             _keep(log, kept)
     return kept
 
 
-def _free_name(log: Path, at: datetime) -> Path:
-    number = 1
-    while True:
-        more = f"-{number}" if number > 1 else ""
-        name = log.with_name(f"{log.stem}.replaced-{at:%Y-%m-%d-%H%M%S}{more}{log.suffix}")
-        if not os.path.lexists(name):
-            return name
-        number += 1
+def _companions(log: Path) -> list[Path]:
+    """Journals that may lie beside a log."""
+    return [Path(f"{log}{end}") for end in ("-wal", "-shm", "-journal")]
 
 
 def _let_go(log: Path) -> None:
     """Bring the journal into the log's file, which works only while nobody else has it open.
 
-    A log too damaged for that keeps its journal.
+    A log too damaged for that keeps its journal, and so does one that has the journal of another.
     """
     try:
+        journal.check(log)
         with closing(sqlite3.connect(f"{log.as_uri()}?mode=rw", uri=True, timeout=1)) as conn:
             free = conn.execute("PRAGMA journal_mode = DELETE").fetchone()[0] != "wal"
+    except journal.JournalMisfit:
+        return
     except sqlite3.Error as error:
         free = "locked" not in str(error)
     if not free:
@@ -172,10 +170,11 @@ def _let_go(log: Path) -> None:
 
 def _keep(log: Path, kept: Path) -> None:
     """Give the old log another name; the place of the log is never empty meanwhile."""
-    for end in ("-wal", "-shm", "-journal"):  # only beside a damaged one
-        beside = Path(f"{log}{end}")
-        if beside.exists():
-            os.replace(beside, f"{kept}{end}")
+    for beside, theirs in zip(_companions(log), _companions(kept), strict=True):
+        if beside.exists():  # only a damaged log has any left, or one that had another's
+            os.replace(beside, theirs)
+    if not log.exists():
+        return
     try:
         os.link(log, kept)
     except OSError:  # a disk without links

@@ -3,19 +3,20 @@
 import os
 import sqlite3
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
 import platformdirs
 from sqlite_utils import Database
 
 from handsfree.errors import LogError
-from handsfree.log import schema
+from handsfree.log import journal, schema
 
 ENVIRONMENT = "HANDSFREE_LOG"
 BUSY_S = 10.0
 """How long a write waits for another process to finish its own, in seconds."""
+_PAGES_AT_A_TIME = 4096
 
 
 def default_path() -> Path:
@@ -72,12 +73,17 @@ def _make_file(path: Path) -> None:
     except FileExistsError:
         return
     os.close(handle)
+    _sync_names(path.parent)
+
+
+def _sync_names(folder: Path) -> None:
+    """Wait until the disk has the folder's list of names."""
     if os.name == "posix":
-        folder = os.open(path.parent, os.O_RDONLY)
+        handle = os.open(folder, os.O_RDONLY)
         try:
-            os.fsync(folder)
+            os.fsync(handle)
         finally:
-            os.close(folder)
+            os.close(handle)
 
 
 def _close_to_others(path: Path) -> None:
@@ -112,7 +118,7 @@ def _connect(path: Path, read_only: bool, busy_s: float) -> Database:
     if read_only and not os.access(path.parent, os.W_OK):
         # Beside a log with write-ahead journal SQLite wants to make a file even to read it.
         # Where it cannot, nobody else can write either, unless a journal is left.
-        wal = Path(f"{path}-wal")
+        wal = journal.beside(path)
         if not wal.exists() or wal.stat().st_size == 0:
             mode = "immutable=1"
     conn = sqlite3.connect(f"{path.as_uri()}?{mode}", uri=True, timeout=busy_s)
@@ -142,9 +148,12 @@ def open_database(path: Path, read_only: bool, busy_s: float = BUSY_S) -> Databa
     """Open the log's file, making and migrating it as needed.
 
     Raises LogError, one line naming the file, when it is no log, damaged, of a newer
-    version, not permitted, or locked for longer than `busy_s` seconds.
+    version, not permitted, locked for longer than `busy_s` seconds, or the journal beside it
+    is not its own.
     """
     with told_plainly(path, busy_s):
+        if not path.is_dir():
+            journal.check(path)
         if not read_only and not path.exists():
             _make_folder(path.parent)
             _make_file(path)
@@ -181,4 +190,48 @@ def _prepare(db: Database, path: Path, read_only: bool, busy_s: float) -> None:
     # On macOS only F_FULLFSYNC does that; elsewhere the pragma changes nothing.
     db.execute("PRAGMA synchronous = FULL")
     db.execute("PRAGMA fullfsync = ON")
-    schema.migrate(db)
+    schema.migrate(db, keep=lambda at: _keep_as_it_was(path, at))
+
+
+def copy_into(
+    source: sqlite3.Connection, part: Path, progress: Callable[[int, int], None] | None = None
+) -> None:
+    """Copy the database into a new file, all of it in that one file.
+
+    `progress` gets pages left and pages in all.
+    """
+    part.touch(mode=0o600)
+    with closing(sqlite3.connect(part)) as copy:
+
+        def tell(_: int, left: int, all_pages: int) -> None:
+            if progress is not None:
+                progress(left, all_pages)
+
+        source.backup(copy, pages=_PAGES_AT_A_TIME, progress=tell)
+        copy.execute("PRAGMA journal_mode = DELETE")
+
+
+def _keep_as_it_was(path: Path, version: int) -> None:
+    """Put a copy of a log of an older format beside it, before it is brought up."""
+    part = path.with_name(f".{path.name}.format-{version}.{os.getpid()}.part")
+    part.unlink(missing_ok=True)
+    try:
+        with closing(sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True)) as source:
+            copy_into(source, part)
+        with part.open("rb+") as file:
+            os.fsync(file.fileno())
+        os.replace(part, free_name(path, f"format-{version}"))
+        _sync_names(path.parent)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def free_name(path: Path, what: str) -> Path:
+    """A name beside the file that nothing has yet: log.WHAT.db, log.WHAT-2.db, …"""
+    number = 1
+    while True:
+        more = f"-{number}" if number > 1 else ""
+        name = path.with_name(f"{path.stem}.{what}{more}{path.suffix}")
+        if not os.path.lexists(name):
+            return name
+        number += 1

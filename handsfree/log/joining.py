@@ -12,7 +12,7 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from handsfree.errors import LogError
-from handsfree.log import files, schema
+from handsfree.log import files, journal, schema
 from handsfree.log.opened import OpenedLog
 from handsfree.log.rows import EntryBody, new_id, now, storable
 
@@ -55,14 +55,21 @@ class JoiningLog(OpenedLog):
             # A connection of its own: closing it also ends whatever was still being read.
             db = files.open_database(self.path, read_only=False, busy_s=self._busy_s)
             try:
-                db.execute("ATTACH DATABASE ? AS other", [uri])
                 with files.told_plainly(other):
+                    db.execute("ATTACH DATABASE ? AS other", [uri])
                     check_tables(db, other)
                 db.execute("BEGIN IMMEDIATE")
                 db.execute("PRAGMA defer_foreign_keys = ON")
-                yield db
-                if keep:
-                    db.commit()
+                try:
+                    yield db
+                    if keep:
+                        db.commit()
+                except sqlite3.IntegrityError as error:
+                    # All that is written came from there.
+                    raise LogError(
+                        f"log {other}: is damaged: it holds a row that no log can ({error}); "
+                        "nothing was taken"
+                    ) from error
             finally:
                 # What is still being read would otherwise hold the lock after the closing.
                 db.conn.rollback()
@@ -135,6 +142,7 @@ def newest_format(other: Path, ours: Path) -> Iterator[str]:
             raise LogError(f"log {other}: is a folder; name a file in it")
         if path.samefile(ours):
             raise LogError(f"log {other}: is this log itself")
+        journal.check(path)
         with closing(sqlite3.connect(_uri(path), uri=True, timeout=files.BUSY_S)) as conn:
             at = _version(Database(conn, execute_plugins=False), other)
             if at == len(schema.MIGRATIONS):
@@ -150,7 +158,7 @@ def newest_format(other: Path, ours: Path) -> Iterator[str]:
 
 def _uri(path: Path) -> str:
     """For reading only; where no journal can be made beside it nobody can be writing either."""
-    wal = Path(f"{path}-wal")
+    wal = journal.beside(path)
     alone = not os.access(path.parent, os.W_OK) and not (wal.exists() and wal.stat().st_size)
     return f"{path.as_uri()}?{'immutable=1' if alone else 'mode=ro'}"
 
@@ -183,6 +191,7 @@ def check_tables(db: Database, path: Path) -> None:
         ]
         if name not in theirs or columns[0] != columns[1]:
             raise LogError(f"log {path}: is damaged: its table {name} is not as it should be")
-    wrong = db.execute("PRAGMA other.quick_check(1)").fetchone()[0]
+    # Its indexes too: what is found damaged after this is found in ours.
+    wrong = db.execute("PRAGMA other.integrity_check(1)").fetchone()[0]
     if wrong != "ok":
         raise LogError(f"log {path}: is damaged ({str(wrong)[:60]}); restore a backup of it")

@@ -19,7 +19,7 @@ from handsfree.log.finding import Criteria
 from handsfree.records.entries import belongs_to_horse, to_json
 
 TODAY = date(2026, 11, 25)
-FINDABLE = schema.MIGRATIONS.index(find_schema.FINDABLE)
+FINDABLE = next(n for n, sql in enumerate(schema.MIGRATIONS) if "TABLE findable" in sql)
 
 
 def found(log: Log, grammar: Grammar, text: str, limit: int | None = 20) -> list[str]:
@@ -298,7 +298,7 @@ def test_an_old_log_is_filled_as_if_it_had_been_kept_all_along(
         conn.execute(f"INSERT INTO main.{table} SELECT * FROM new.{table} ORDER BY rowid")
     conn.commit()
     conn.execute("DETACH new")
-    conn.executescript(f"BEGIN;{find_schema.FINDABLE}COMMIT;")
+    conn.executescript(f"BEGIN;{schema.MIGRATIONS[FINDABLE]}COMMIT;")
     conn.close()
     rows, words, counts = contents(new)  # type: ignore[misc]
     old_rows, old_words, old_counts = contents(old)  # type: ignore[misc]

@@ -439,3 +439,34 @@ def test_a_view_in_the_place_of_a_table_is_not_read(practice, visited) -> None:
     )
     with Log.open(practice.a) as log, pytest.raises(LogError, match="sounds is not as it should"):
         join(log, practice.b)
+
+
+def test_damage_is_told_of_the_log_that_is_damaged(practice, visited, say, content) -> None:
+    with Log.open(practice.b) as log:
+        visit = log.start_visit("typed", log.add_horse("Duke").id)
+        for _ in range(40):
+            say(log, visit.id, CORN, sound=os.urandom(500))
+        log._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    whole = practice.b.read_bytes()
+    with Log.open(practice.a) as log:
+        before = content(log)
+        blamed = 0
+        for start in range(0, len(whole), 4096):
+            at = start or 100  # the first page's head says that it is a log
+            practice.b.write_bytes(whole[:at] + b"\xff" * 1000 + whole[at + 1000 :])
+            try:
+                join(log, practice.b, look=True)
+            except LogError as error:
+                assert str(practice.b) in str(error)
+                assert str(practice.a) not in str(error)
+                blamed += 1
+        assert blamed > 10
+        assert content(log) == before
+
+
+def test_a_row_that_no_log_can_hold_is_told_of_the_log_that_has_it(practice, visited) -> None:
+    spoil(practice.b, "UPDATE utterances SET id = 'x', limb = 'left', seq = 9")
+    with Log.open(practice.a) as log, pytest.raises(LogError, match="limb") as caught:
+        join(log, practice.b)
+    assert str(practice.b) in str(caught.value)
+    assert str(practice.a) not in str(caught.value)

@@ -1,5 +1,7 @@
 """Making, finding, refusing and migrating the file."""
 
+import errno
+import hashlib
 import os
 import shutil
 import sqlite3
@@ -210,3 +212,77 @@ def test_a_failing_migration_changes_nothing(path: Path) -> None:
         assert schema.migrate(log._db, (*schema.MIGRATIONS, good)) == 1
         assert "age" in log._db.table("horses").columns_dict
         assert log.horse_names() == ["Bess"]
+
+
+RELEASED = (
+    "5d42e134938ff8b2d62023e06f60f52b3d2326202fa45ce23de04db083dde600",
+    "ae41e3b86e6a4aa9cb69070a0a6c90c7b761f41a252ed91481775233f606885e",
+    "de9dfac9eaecc824383841ba3e65785d12408c61c02b9ef9f7aaeef7dec263ac",
+    "1787e1acb32139df8371e9069a3a99d49ffa01cbbe3e1cb085e3700bda91c157",
+    "5737c3161681fa4313c6ea08f13cca03f718f5188007266af32b82e0f4fc9e45",
+    "a952aba2c912a2712261bbba7ed1f445fc7bf5eb3c24db1a9263e5a0169d3997",
+    "bffe44299ef5f0a3f26fdab29eec8a186096a71e3557030ecbb10fa45d4a8bb4",
+    "e6c77707c6807cfac3ea64f1e78fd26b8e8c16f3d9d8d5bac8af86221900874f",
+    "731c13e0d8fcd831a9f27e43e1a275d0b36221acd096281c3a81f67a5ca4e7e5",
+    "2dde7c9ebdaf754fb00272aa31718f7071584658ab20df6d1104c099fa1db2b8",
+)
+"""SHA-256 of each migration: logs made by it are out there. A new one is a new line at the end."""
+
+
+def test_released_migrations_are_plain_text_and_never_change() -> None:
+    files = sorted((Path(schema.__file__).parent / "released").glob("*.sql"))
+    digests = [hashlib.sha256(sql.encode()).hexdigest() for sql in schema.MIGRATIONS]
+    assert tuple(file.read_text("utf-8") for file in files) == schema.MIGRATIONS
+    assert tuple(digests[: len(RELEASED)]) == RELEASED
+
+
+def _of_format(path: Path, version: int) -> bytes:
+    """A log of an older format with one horse in it; returns its content as SQL."""
+    old = Database(path)
+    schema.migrate(old, schema.MIGRATIONS[:version])
+    old.execute(
+        "INSERT INTO horses (id, name, name_key, created) VALUES ('h', 'Bess', 'bess', 't')"
+    )
+    old.conn.commit()
+    dump = "\n".join(old.conn.iterdump()).encode()
+    old.close()
+    return dump
+
+
+def test_an_older_log_is_kept_beside_before_it_is_brought_up(path: Path) -> None:
+    content = _of_format(path, 8)
+    kept = path.with_name("log.format-8.db")
+    Log.open(path).close()
+    with sqlite3.connect(kept) as conn:
+        assert conn.execute("PRAGMA user_version").fetchone()[0] == 8
+        assert "\n".join(conn.iterdump()).encode() == content
+    conn.close()
+    if os.name == "posix":
+        assert stat.S_IMODE(kept.stat().st_mode) == 0o600
+    Log.open(path).close()  # of the newest format by now: nothing more to keep
+    assert sorted(p.name for p in path.parent.iterdir()) == ["log.db", "log.format-8.db"]
+
+
+def test_an_older_log_that_cannot_be_kept_is_left_as_it_is(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    content = _of_format(path, 8)
+
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "replace", full)
+        assert "No space left on device" in refusal(path)
+    with sqlite3.connect(path) as conn:
+        assert "\n".join(conn.iterdump()).encode() == content
+    conn.close()
+    assert [p.name for p in path.parent.iterdir() if "format" in p.name] == []
+
+
+def test_a_copy_that_is_there_is_not_replaced(path: Path) -> None:
+    path.with_name("log.format-8.db").write_text("his own")
+    _of_format(path, 8)
+    Log.open(path).close()
+    assert path.with_name("log.format-8.db").read_text() == "his own"
+    assert path.with_name("log.format-8-2.db").is_file()
