@@ -15,6 +15,7 @@ import soundfile
 import soxr
 from numpy.typing import NDArray
 
+from handsfree.audio.past_faults import PastFaults
 from handsfree.audio.wav_header import WavHeader, read_wav_header
 from handsfree.engines.base import SAMPLE_RATE, Sound
 from handsfree.errors import UnreadableSound
@@ -70,7 +71,8 @@ class SoundReader:
     Use as a context manager and iterate for float32 blocks of shape (n,), mono, 16 kHz,
     always finite and within -1..1. Channels are averaged. `duration_s` is None when the
     header does not tell. `warning` is set, at the latest when the last block has been
-    read, if the recording ends before its header says it does.
+    read, if the recording ends before its header says it does, or where some of it cannot
+    be decoded: silence stands for that.
     """
 
     def __init__(self, source: str | Path | BinaryIO) -> None:
@@ -163,8 +165,14 @@ class SoundReader:
         patch, at = b"", 0
         if header is not None:
             patch, at = self._check(header)
+
+        def opened() -> soundfile.SoundFile:
+            file.seek(0)
+            return soundfile.SoundFile(_WithoutName(file, patch, at))
+
+        self._opened = opened
         try:
-            sound = soundfile.SoundFile(_WithoutName(file, patch, at))
+            sound = opened()
         except (soundfile.SoundFileError, TypeError, ValueError, OSError) as error:
             raise UnreadableSound(
                 f"{self.name}: is not a WAV or FLAC recording, or its start is damaged"
@@ -183,30 +191,32 @@ class SoundReader:
             # libsndfile takes the 0 that a pipe writer leaves as "no sound at all".
             return header.true_size_field, header.size_field_at
         if header.missing_bytes:
-            self._warn_cut()
+            self._warn("ends before its header says; read what is there")
         return b"", 0
 
-    def _warn_cut(self) -> None:
-        self.warning = f"{self.name}: ends before its header says; read what is there"
+    def _warn(self, what: str) -> None:
+        self.warning = f"{self.warning}; {what}" if self.warning else f"{self.name}: {what}"
+
+    def _seconds(self, samples: int) -> str:
+        return f"{samples / self.rate:.1f} s"
 
     def _mono_blocks(self) -> Iterator[NDArray[np.float32]]:
         sound = self._sound
         frames = int(sound.samplerate * BLOCK_S)
         frames = max(1, min(frames, _MAX_BLOCK_VALUES // sound.channels))
-        done = 0
-        while True:
-            try:
-                block = sound.read(frames, dtype="float32", always_2d=True)
-            except (soundfile.SoundFileError, OSError) as error:
-                if done == 0:
-                    raise UnreadableSound(f"{self.name}: the sound in it is damaged") from error
-                self._warn_cut()
-                return
-            if len(block) == 0:
-                return
-            done += len(block)
+        length = None if self.duration_s is None else sound.frames
+        past = PastFaults(self._opened, frames, length)
+        for block in past.blocks(sound):
             finite = np.nan_to_num(block, nan=0.0, posinf=1.0, neginf=-1.0)
             yield finite.mean(axis=1, dtype=np.float32)
+        if past.faults and not past.read:
+            raise UnreadableSound(f"{self.name}: the sound in it is damaged")
+        if past.silenced:
+            self._warn(f"{self._seconds(past.silenced)} of it are lost to damage; silence is there")
+        if past.missing:
+            self._warn(
+                f"ends {self._seconds(past.missing)} before its header says; read what is there"
+            )
 
 
 def open_sound(source: str | Path | BinaryIO) -> Iterator[Sound]:

@@ -126,6 +126,66 @@ def test_truncated_flac_gives_what_is_there(tmp_path: Path) -> None:
         assert reader.warning is not None
 
 
+def noise_flac(seconds: int = 20, rate: int = SAMPLE_RATE) -> tuple[Sound, bytearray]:
+    sound = 0.1 * np.random.default_rng(1).standard_normal(seconds * rate).astype(np.float32)
+    file = io.BytesIO()
+    soundfile.write(file, sound, rate, format="FLAC")
+    return sound, bytearray(file.getvalue())
+
+
+def spoil(data: bytearray, how: str) -> None:
+    middle = len(data) // 2
+    if how == "bit":
+        data[middle] ^= 4
+    elif how == "first frame":
+        data[300] ^= 4
+    elif how == "bits":
+        for at in range(1, 10):
+            data[len(data) * at // 10] ^= 1
+    elif how == "zeros":
+        data[middle : middle + 65536] = bytes(65536)
+    elif how == "missing":
+        del data[middle : middle + 65536]
+
+
+@pytest.mark.parametrize(
+    ("how", "most_s"),
+    [("bit", 0.6), ("first frame", 0.6), ("bits", 3.0), ("zeros", 3.2), ("missing", 3.2)],
+)
+@pytest.mark.parametrize("rate", [SAMPLE_RATE, 44_100])
+def test_behind_a_fault_in_a_flac_the_sound_goes_on(how: str, most_s: float, rate: int) -> None:
+    """A frame is lost for each fault; silence of its length keeps all after it in its time."""
+    sound, data = noise_flac(rate=rate)
+    spoil(data, how)
+    with SoundReader(io.BytesIO(data)) as reader:
+        got = np.concatenate(list(reader.as_recorded()))
+        assert reader.warning is not None
+    assert len(got) == len(sound)
+    wrong = np.abs(got - sound) > 1e-3
+    assert not got[wrong].any()
+    lost_s = float(reader.warning.split(": ")[1].split(" s of it are lost")[0])
+    assert 0 < wrong.sum() / rate < lost_s + 0.1 < most_s
+
+
+def test_a_flac_cut_short_says_by_how_much() -> None:
+    sound, data = noise_flac()
+    with SoundReader(io.BytesIO(data[: len(data) // 2])) as reader:
+        got = np.concatenate(list(reader))
+        assert "ends 10.0 s before its header says" in (reader.warning or "")
+    assert np.abs(got - sound[: len(got)]).max() < 1e-3
+
+
+def test_a_flac_without_a_length_is_read_to_its_end() -> None:
+    sound, data = noise_flac()
+    data[21] &= 0xF0
+    data[22:26] = bytes(4)
+    with SoundReader(io.BytesIO(data)) as reader:
+        assert reader.duration_s is None
+        got = np.concatenate(list(reader))
+        assert reader.warning is None
+    assert 0 <= len(sound) - len(got) < 0.02 * SAMPLE_RATE
+
+
 @pytest.mark.parametrize("size", [0, 0xFFFFFFFF, 0x7FFFF000])
 def test_wav_written_to_a_pipe(size: int, tmp_path: Path) -> None:
     data = wav_bytes(tone(SAMPLE_RATE))
