@@ -1,9 +1,12 @@
 """Any recording becomes 16 kHz mono; whatever cannot be read says so in one line."""
 
 import io
+import os
+import queue
 import struct
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import numpy as np
@@ -211,6 +214,63 @@ def test_standard_input(tmp_path: Path) -> None:
         check=True,
     )
     assert abs(int(run.stdout) - SAMPLE_RATE) <= 1
+
+
+def test_a_wav_is_read_as_it_comes_through_a_pipe_that_stays_open() -> None:
+    data = wav_bytes(tone(SAMPLE_RATE, 2.0))
+    data[4:8] = data[40:44] = struct.pack("<I", 0xFFFFFFFF)
+    reading, writing = os.pipe()
+    with open(reading, "rb") as out, open(writing, "wb", buffering=0) as into:
+        into.write(data)
+        got: queue.Queue[Sound] = queue.Queue()
+
+        def read() -> None:
+            with SoundReader(out) as reader:
+                for block in reader:
+                    got.put(block)
+
+        reader = threading.Thread(target=read, daemon=True)
+        reader.start()
+        blocks = [got.get(timeout=20) for _ in range(8)]
+        assert sum(map(len, blocks)) == 2 * SAMPLE_RATE
+        into.close()
+        reader.join(20)
+        assert not reader.is_alive()
+
+
+@pytest.mark.parametrize("subtype", ["PCM_U8", "PCM_24", "FLOAT", "ULAW", "MS_ADPCM"])
+def test_a_pipe_gives_what_the_file_gives(tmp_path: Path, subtype: str) -> None:
+    soundfile.write(tmp_path / "x.wav", tone(44_100, channels=2), 44_100, subtype=subtype)
+    data = (tmp_path / "x.wav").read_bytes()
+    assert np.array_equal(whole(Pipe(data)), whole(tmp_path / "x.wav"))
+    with SoundReader(Pipe(data[:-40_000])) as reader:  # type: ignore[arg-type]
+        assert 0 < sum(map(len, reader)) < 0.95 * SAMPLE_RATE
+        assert "before its header says" in (reader.warning or "")
+
+
+class Endless(io.RawIOBase):
+    """The same bytes for ever; fails where somebody wants to keep them all."""
+
+    def __init__(self, beginning: bytes) -> None:
+        self._beginning, self._given = beginning, 0
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: memoryview) -> int:  # type: ignore[override]
+        assert self._given < 16 << 20, "all of it is being kept"
+        buffer[:] = self._beginning.ljust(len(buffer), b"\0")[: len(buffer)]
+        self._given += len(buffer)
+        return len(buffer)
+
+
+@pytest.mark.parametrize("beginning", [b"", b"left hind outside heel bruise\n", b"fLaC"])
+def test_what_never_ends_is_refused_before_it_fills_the_disk(
+    beginning: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("handsfree.audio.piped.MOST_KEPT_BYTES", 8 << 20, raising=False)
+    with pytest.raises(UnreadableSound, match=r"not a WAV or FLAC|more than 8 MB"):
+        SoundReader(Endless(beginning))  # type: ignore[arg-type]
 
 
 def test_memory_does_not_grow_with_the_recording(tmp_path: Path) -> None:
