@@ -1,9 +1,7 @@
 """Reading recordings as a stream of 16 kHz mono blocks, whatever they were made with."""
 
 import io
-import shutil
 import sys
-import tempfile
 from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
@@ -15,6 +13,8 @@ import soundfile
 import soxr
 from numpy.typing import NDArray
 
+from handsfree.audio.past_faults import PastFaults
+from handsfree.audio.piped import NoSound, WavPipe, from_pipe
 from handsfree.audio.wav_header import WavHeader, read_wav_header
 from handsfree.engines.base import SAMPLE_RATE, Sound
 from handsfree.errors import UnreadableSound
@@ -70,7 +70,8 @@ class SoundReader:
     Use as a context manager and iterate for float32 blocks of shape (n,), mono, 16 kHz,
     always finite and within -1..1. Channels are averaged. `duration_s` is None when the
     header does not tell. `warning` is set, at the latest when the last block has been
-    read, if the recording ends before its header says it does.
+    read, if the recording ends before its header says it does, or where some of it cannot
+    be decoded: silence stands for that.
     """
 
     def __init__(self, source: str | Path | BinaryIO) -> None:
@@ -79,16 +80,19 @@ class SoundReader:
         Raises UnreadableSound when it is no sound file or cannot be opened.
         """
         self.warning: str | None = None
+        self.duration_s: float | None = None
         self._stack = ExitStack()
         try:
             self.name, file = self._open(source)
-            self._sound = self._open_sound(file)
+            self._sound = file if isinstance(file, WavPipe) else self._open_sound(file)
+            self._check_rate()
         except BaseException:
             self._stack.close()
             raise
         self.rate: int = self._sound.samplerate
-        known = self._sound.frames < _UNKNOWN_FRAMES
-        self.duration_s = self._sound.frames / self._sound.samplerate if known else None
+        frames = self._sound.frames
+        if frames is not None and frames < _UNKNOWN_FRAMES:
+            self.duration_s = frames / self.rate
 
     def __enter__(self) -> Self:
         return self
@@ -125,30 +129,27 @@ class SoundReader:
         """Yield the blocks at the rate of the recording, `rate`, instead of iterating."""
         yield from self._mono_blocks()
 
-    def _open(self, source: str | Path | BinaryIO) -> tuple[str, IO[bytes]]:
+    def _open(self, source: str | Path | BinaryIO) -> tuple[str, WavPipe | IO[bytes]]:
         if source == STANDARD_INPUT or source is sys.stdin.buffer:
-            return "standard input", self._spooled("standard input", sys.stdin.buffer)
+            return "standard input", self._piped("standard input", sys.stdin.buffer)
         if isinstance(source, str | Path):
             path, name = Path(source), str(source)
             if path.is_dir():
                 raise UnreadableSound(f"{name}: is a folder, not a recording")
-            if path.exists() and not path.is_file():
-                # A pipe or device can be read only once, so it is treated as standard input is.
-                with _opened(path, name) as stream:
-                    return name, self._spooled(name, stream)
-            return name, self._stack.enter_context(_opened(path, name))
+            file = self._stack.enter_context(_opened(path, name))
+            # A pipe or device can be read only once, so it is treated as standard input is.
+            return name, file if path.is_file() else self._piped(name, file)
         name = str(getattr(source, "name", "sound stream"))
-        return name, source if source.seekable() else self._spooled(name, source)
+        return name, source if source.seekable() else self._piped(name, source)
 
-    def _spooled(self, name: str, stream: IO[bytes]) -> IO[bytes]:
+    def _piped(self, name: str, stream: IO[bytes]) -> WavPipe | IO[bytes]:
         try:
-            temporary = tempfile.TemporaryFile(prefix="handsfree-")  # noqa: SIM115
-            spool = self._stack.enter_context(temporary)
-            shutil.copyfileobj(stream, spool, 1 << 18)
+            found = from_pipe(stream)
+        except NoSound as error:
+            raise UnreadableSound(f"{name}: {error}") from None
         except OSError as error:
             raise UnreadableSound(f"{name}: {_reason(error)}") from error
-        spool.seek(0)
-        return spool
+        return found if isinstance(found, WavPipe) else self._stack.enter_context(found)
 
     def _open_sound(self, file: IO[bytes]) -> soundfile.SoundFile:
         try:
@@ -163,19 +164,27 @@ class SoundReader:
         patch, at = b"", 0
         if header is not None:
             patch, at = self._check(header)
+
+        def opened() -> soundfile.SoundFile:
+            file.seek(0)
+            return soundfile.SoundFile(_WithoutName(file, patch, at))
+
+        self._opened = opened
         try:
-            sound = soundfile.SoundFile(_WithoutName(file, patch, at))
+            sound = opened()
         except (soundfile.SoundFileError, TypeError, ValueError, OSError) as error:
             raise UnreadableSound(
                 f"{self.name}: is not a WAV or FLAC recording, or its start is damaged"
             ) from error
         self._stack.callback(sound.close)
-        if sound.samplerate not in _RATES:
+        return sound
+
+    def _check_rate(self) -> None:
+        if self._sound.samplerate not in _RATES:
             raise UnreadableSound(
-                f"{self.name}: its header says {sound.samplerate} samples a second, "
+                f"{self.name}: its header says {self._sound.samplerate} samples a second, "
                 "as no recorder makes"
             )
-        return sound
 
     def _check(self, header: WavHeader) -> tuple[bytes, int]:
         """Note what the header promises in vain; return the bytes to correct it with, and where."""
@@ -183,30 +192,41 @@ class SoundReader:
             # libsndfile takes the 0 that a pipe writer leaves as "no sound at all".
             return header.true_size_field, header.size_field_at
         if header.missing_bytes:
-            self._warn_cut()
+            self._warn("ends before its header says; read what is there")
         return b"", 0
 
-    def _warn_cut(self) -> None:
-        self.warning = f"{self.name}: ends before its header says; read what is there"
+    def _warn(self, what: str) -> None:
+        self.warning = f"{self.warning}; {what}" if self.warning else f"{self.name}: {what}"
+
+    def _seconds(self, samples: int) -> str:
+        return f"{samples / self.rate:.1f} s"
 
     def _mono_blocks(self) -> Iterator[NDArray[np.float32]]:
         sound = self._sound
         frames = int(sound.samplerate * BLOCK_S)
         frames = max(1, min(frames, _MAX_BLOCK_VALUES // sound.channels))
-        done = 0
-        while True:
-            try:
-                block = sound.read(frames, dtype="float32", always_2d=True)
-            except (soundfile.SoundFileError, OSError) as error:
-                if done == 0:
-                    raise UnreadableSound(f"{self.name}: the sound in it is damaged") from error
-                self._warn_cut()
-                return
-            if len(block) == 0:
-                return
-            done += len(block)
+        for block in self._blocks(frames):
             finite = np.nan_to_num(block, nan=0.0, posinf=1.0, neginf=-1.0)
             yield finite.mean(axis=1, dtype=np.float32)
+
+    def _blocks(self, frames: int) -> Iterator[NDArray[np.float32]]:
+        """The sound as it is, `frames` samples at a time; then what is lost of it is known."""
+        if isinstance(self._sound, WavPipe):
+            yield from self._sound.blocks(frames)
+            missing = self._sound.missing
+        else:
+            length = None if self.duration_s is None else self._sound.frames
+            past = PastFaults(self._opened, frames, length)
+            yield from past.blocks(self._sound)
+            if past.faults and not past.read:
+                raise UnreadableSound(f"{self.name}: the sound in it is damaged")
+            if past.silenced:
+                lost = self._seconds(past.silenced)
+                self._warn(f"{lost} of it are lost to damage; silence is there")
+            missing = past.missing
+        if missing:
+            lost = self._seconds(missing)
+            self._warn(f"ends {lost} before its header says; read what is there")
 
 
 def open_sound(source: str | Path | BinaryIO) -> Iterator[Sound]:

@@ -128,7 +128,8 @@ class Taker:
                 if progress is not None:
                     progress(clip.end_s)
             warning = reader.warning
-        self._log.recording_became(one.digest, [], done=True)
+        # What has a warning is told of at every bringing, until it is mended or taken away.
+        self._log.recording_became(one.digest, [], done=warning is None)
         return self._told(one, bool(before), warning)
 
     def _told(self, one: Waiting, went_on: bool, warning: str | None) -> Taken:

@@ -138,7 +138,7 @@ class _Told:
     def __init__(self, out: Console, err: Console, as_json: bool) -> None:
         self.out, self.err, self.as_json = out, err, as_json
         self.code = ExitCode.OK
-        self._count = {"taken": 0, "known": 0, "bad": 0}
+        self._count = {"taken": 0, "known": 0, "damaged": 0, "bad": 0}
 
     def sorted(self, log: Log, named: tuple[Path, ...]) -> list[Waiting]:
         """Recordings to be taken, oldest first; the others are told of at once."""
@@ -181,12 +181,12 @@ class _Told:
     def would(self, one: Waiting) -> None:
         """A recording that waits to be taken."""
         self._count["taken"] += 1
-        more = "broken off before, to be gone on with" if one.known else "to be taken"
+        more = "begun before, to be gone on with" if one.known else "to be taken"
         self._print(one, {"state": "waiting"}, [f"{clock(one.seconds)} min, {more}"])
 
     def taken(self, done: Taken) -> None:
         """A recording that was taken now."""
-        self._count["taken"] += 1
+        self._count["taken"] += done.warning is None
         visits = " ".join(each[:_ID_SHOWN] for each in done.visits)
         lines = [
             f"{', '.join(done.horses) or 'horse not named'}: {done.entries} entries of "
@@ -194,19 +194,26 @@ class _Told:
             if done.visits
             else "no words in it"
         ]
-        lines += ["had been broken off; gone on with"] if done.went_on else []
+        lines += ["had been begun before; gone on with"] if done.went_on else []
         about: dict[str, Any] = {
-            "state": "taken",
+            "state": "damaged" if done.warning else "taken",
             "visits": list(done.visits),
             "horses": list(done.horses),
             "utterances": done.utterances,
             "entries": done.entries,
             "unclear": done.unclear,
             "went_on": done.went_on,
+            "warning": done.warning,
         }
         self._print(done.waiting, about, lines)
         if done.warning:
-            self.err.print(safe(done.warning), soft_wrap=True)
+            self._count["damaged"] += 1
+            self.code = ExitCode.UNREADABLE
+            self.err.print(
+                f"handsfree: {safe(done.warning)}; what could be heard is kept, but it does not "
+                "count as taken: bring a better copy if there is one",
+                soft_wrap=True,
+            )
 
     def _print(self, one: Waiting, about: dict[str, Any], lines: list[str]) -> None:
         if self.as_json:
@@ -223,7 +230,8 @@ class _Told:
         """How many of what."""
         if not self.as_json:
             taken = "would be taken" if look else "taken"
+            damaged = f"{self._count['damaged']} damaged, " if self._count["damaged"] else ""
             self.out.print(
-                f"{self._count['taken']} {taken}, {self._count['known']} known before, "
+                f"{self._count['taken']} {taken}, {self._count['known']} known before, {damaged}"
                 f"{self._count['bad']} that cannot be"
             )

@@ -1,9 +1,12 @@
 """Any recording becomes 16 kHz mono; whatever cannot be read says so in one line."""
 
 import io
+import os
+import queue
 import struct
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import numpy as np
@@ -126,6 +129,66 @@ def test_truncated_flac_gives_what_is_there(tmp_path: Path) -> None:
         assert reader.warning is not None
 
 
+def noise_flac(seconds: int = 20, rate: int = SAMPLE_RATE) -> tuple[Sound, bytearray]:
+    sound = 0.1 * np.random.default_rng(1).standard_normal(seconds * rate).astype(np.float32)
+    file = io.BytesIO()
+    soundfile.write(file, sound, rate, format="FLAC")
+    return sound, bytearray(file.getvalue())
+
+
+def spoil(data: bytearray, how: str) -> None:
+    middle = len(data) // 2
+    if how == "bit":
+        data[middle] ^= 4
+    elif how == "first frame":
+        data[300] ^= 4
+    elif how == "bits":
+        for at in range(1, 10):
+            data[len(data) * at // 10] ^= 1
+    elif how == "zeros":
+        data[middle : middle + 65536] = bytes(65536)
+    elif how == "missing":
+        del data[middle : middle + 65536]
+
+
+@pytest.mark.parametrize(
+    ("how", "most_s"),
+    [("bit", 0.6), ("first frame", 0.6), ("bits", 3.0), ("zeros", 3.2), ("missing", 3.2)],
+)
+@pytest.mark.parametrize("rate", [SAMPLE_RATE, 44_100])
+def test_behind_a_fault_in_a_flac_the_sound_goes_on(how: str, most_s: float, rate: int) -> None:
+    """A frame is lost for each fault; silence of its length keeps all after it in its time."""
+    sound, data = noise_flac(rate=rate)
+    spoil(data, how)
+    with SoundReader(io.BytesIO(data)) as reader:
+        got = np.concatenate(list(reader.as_recorded()))
+        assert reader.warning is not None
+    assert len(got) == len(sound)
+    wrong = np.abs(got - sound) > 1e-3
+    assert not got[wrong].any()
+    lost_s = float(reader.warning.split(": ")[1].split(" s of it are lost")[0])
+    assert 0 < wrong.sum() / rate < lost_s + 0.1 < most_s
+
+
+def test_a_flac_cut_short_says_by_how_much() -> None:
+    sound, data = noise_flac()
+    with SoundReader(io.BytesIO(data[: len(data) // 2])) as reader:
+        got = np.concatenate(list(reader))
+        assert "ends 10.0 s before its header says" in (reader.warning or "")
+    assert np.abs(got - sound[: len(got)]).max() < 1e-3
+
+
+def test_a_flac_without_a_length_is_read_to_its_end() -> None:
+    sound, data = noise_flac()
+    data[21] &= 0xF0
+    data[22:26] = bytes(4)
+    with SoundReader(io.BytesIO(data)) as reader:
+        assert reader.duration_s is None
+        got = np.concatenate(list(reader))
+        assert reader.warning is None
+    assert 0 <= len(sound) - len(got) < 0.02 * SAMPLE_RATE
+
+
 @pytest.mark.parametrize("size", [0, 0xFFFFFFFF, 0x7FFFF000])
 def test_wav_written_to_a_pipe(size: int, tmp_path: Path) -> None:
     data = wav_bytes(tone(SAMPLE_RATE))
@@ -151,6 +214,63 @@ def test_standard_input(tmp_path: Path) -> None:
         check=True,
     )
     assert abs(int(run.stdout) - SAMPLE_RATE) <= 1
+
+
+def test_a_wav_is_read_as_it_comes_through_a_pipe_that_stays_open() -> None:
+    data = wav_bytes(tone(SAMPLE_RATE, 2.0))
+    data[4:8] = data[40:44] = struct.pack("<I", 0xFFFFFFFF)
+    reading, writing = os.pipe()
+    with open(reading, "rb") as out, open(writing, "wb", buffering=0) as into:
+        into.write(data)
+        got: queue.Queue[Sound] = queue.Queue()
+
+        def read() -> None:
+            with SoundReader(out) as reader:
+                for block in reader:
+                    got.put(block)
+
+        reader = threading.Thread(target=read, daemon=True)
+        reader.start()
+        blocks = [got.get(timeout=20) for _ in range(8)]
+        assert sum(map(len, blocks)) == 2 * SAMPLE_RATE
+        into.close()
+        reader.join(20)
+        assert not reader.is_alive()
+
+
+@pytest.mark.parametrize("subtype", ["PCM_U8", "PCM_24", "FLOAT", "ULAW", "MS_ADPCM"])
+def test_a_pipe_gives_what_the_file_gives(tmp_path: Path, subtype: str) -> None:
+    soundfile.write(tmp_path / "x.wav", tone(44_100, channels=2), 44_100, subtype=subtype)
+    data = (tmp_path / "x.wav").read_bytes()
+    assert np.array_equal(whole(Pipe(data)), whole(tmp_path / "x.wav"))
+    with SoundReader(Pipe(data[:-40_000])) as reader:  # type: ignore[arg-type]
+        assert 0 < sum(map(len, reader)) < 0.95 * SAMPLE_RATE
+        assert "before its header says" in (reader.warning or "")
+
+
+class Endless(io.RawIOBase):
+    """The same bytes for ever; fails where somebody wants to keep them all."""
+
+    def __init__(self, beginning: bytes) -> None:
+        self._beginning, self._given = beginning, 0
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: memoryview) -> int:  # type: ignore[override]
+        assert self._given < 16 << 20, "all of it is being kept"
+        buffer[:] = self._beginning.ljust(len(buffer), b"\0")[: len(buffer)]
+        self._given += len(buffer)
+        return len(buffer)
+
+
+@pytest.mark.parametrize("beginning", [b"", b"left hind outside heel bruise\n", b"fLaC"])
+def test_what_never_ends_is_refused_before_it_fills_the_disk(
+    beginning: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("handsfree.audio.piped.MOST_KEPT_BYTES", 8 << 20, raising=False)
+    with pytest.raises(UnreadableSound, match=r"not a WAV or FLAC|more than 8 MB"):
+        SoundReader(Endless(beginning))  # type: ignore[arg-type]
 
 
 def test_memory_does_not_grow_with_the_recording(tmp_path: Path) -> None:

@@ -116,6 +116,27 @@ def test_what_is_left_is_gone_on_with(log, grammar, told_ears, record) -> None:
     assert everything(log) == expected
 
 
+def test_what_has_a_fault_is_heard_to_its_end_and_not_done(
+    log, grammar, told_ears, record, spoken
+) -> None:
+    """One wrong bit costs one frame, and the recording is told of until it is mended."""
+    path = record("2026-05-14_09-30.flac")
+    data = bytearray(path.read_bytes())
+    data[len(data) // 4] ^= 4
+    path.write_bytes(data)
+    one = waiting(log, path, NOW)
+    assert one.seconds == pytest.approx(20.0)
+    ears = told_ears(grammar)
+    done = Taker(log, ears, grammar).take(one)
+    assert ears.heard[-1] > 15
+    assert "s of it are lost" in done.warning
+    again = waiting(log, path, NOW)
+    assert not again.done
+    more = told_ears(grammar)
+    assert Taker(log, more, grammar).take(again).utterances == done.utterances
+    assert more.heard == []
+
+
 KILLED = """
 import sys, time
 from datetime import UTC, datetime

@@ -79,6 +79,23 @@ def test_all_good_ones_are_taken_and_the_bad_named(place: Path, capsys) -> None:
     assert out.splitlines()[-1] == "0 taken, 3 known before, 2 that cannot be"
 
 
+def test_a_damaged_one_does_not_count_as_taken(place: Path, capsys) -> None:
+    for each in place.iterdir():
+        each.unlink()
+    sound, rate = soundfile.read(folder() / "riding_horse.flac", frames=8 * 16000)
+    soundfile.write(place / "2026-05-14_09-30.flac", sound, rate)
+    data = bytearray((place / "2026-05-14_09-30.flac").read_bytes())
+    data[len(data) // 2] ^= 4
+    (place / "2026-05-14_09-30.flac").write_bytes(data)
+    for _ in range(2):
+        code, out, err = run(capsys, place)
+        assert code == 2
+        assert out.splitlines()[-1] == "0 taken, 0 known before, 1 damaged, 0 that cannot be"
+        assert "2026-05-14_09-30.flac: 0.3 s of it are lost" in err
+    with Log.open(place.parent / "log.db") as log:
+        assert len(log.visits()) == 1
+
+
 def test_looking_takes_nothing(place: Path, capsys) -> None:
     _, out, _ = run(capsys, place, "--look")
     assert out.splitlines()[-1] == "3 would be taken, 0 known before, 2 that cannot be"

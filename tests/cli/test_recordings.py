@@ -1,7 +1,11 @@
 """Recordings of every kind through the real recognizers and the real command."""
 
+import json
+import os
 import shutil
 import subprocess
+import sys
+import threading
 import wave
 from pathlib import Path
 
@@ -62,6 +66,46 @@ def test_standard_input_keeps_sound_and_entry_in_the_log(run, tmp_path, spoken):
     assert len(from_flac(sound)) == pytest.approx(
         16000 * (line["end_s"] - line["start_s"]), abs=400
     )
+
+
+def test_a_pipe_that_stays_open_is_printed_as_it_is_said(tmp_path, spoken):
+    import io
+
+    file = io.BytesIO()
+    soundfile.write(file, np.concatenate([spoken[0]] * 2), spoken[1], "PCM_16", format="WAV")
+    data = bytearray(file.getvalue())
+    data[4:8] = data[40:44] = b"\xff" * 4
+    process = subprocess.Popen(
+        [
+            sys.executable,
+            "-m",
+            "handsfree",
+            "transcribe",
+            "--json",
+            "--engine",
+            "pocketsphinx",
+            "-",
+        ],
+        env=os.environ | {"HANDSFREE_LOG": str(tmp_path / "log.db")},
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+    late = threading.Timer(60, process.kill)
+    late.start()
+    process.stdin.write(data)
+    process.stdin.flush()
+    assert json.loads(process.stdout.readline())["heard"] == SAID
+    out, _ = process.communicate()
+    late.cancel()
+    assert json.loads(out)["heard"] == SAID
+
+
+@pytest.mark.skipif(not Path("/dev/zero").exists(), reason="a device of Unix")
+def test_what_never_ends_and_is_no_sound_is_one_line(run):
+    done = run("transcribe", "--json", "--engine", "pocketsphinx", "/dev/zero")
+    assert (done.code, done.out) == (2, "")
+    assert "/dev/zero: is not a WAV or FLAC recording" in done.err
 
 
 def test_truncated_recording_gives_what_is_there(run, tmp_path, spoken):
