@@ -10,8 +10,6 @@ Triggers keep both. What stands here says what that text did, so it changes only
 a new migration.
 """
 
-DOUBTFUL_BELOW = 0.8
-"""As handsfree.visit.dialogue.DOUBTFUL_BELOW was when the table was made; a test compares."""
 
 PLACES = 1 << 22
 """Places for what belongs to visits that began in one second."""
