@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from handsfree.grammar.grammar import Reading
 from handsfree.grammar.limbs import NamedLimbs
 from handsfree.grammar.meaning import Meaning, Statement, entries_of, with_limb
+from handsfree.putting_right import corrected
 from handsfree.records.commands import Command
 from handsfree.records.entries import Entry, Finding, Remark, Shoe, belongs_to_horse, to_json
 from handsfree.records.sureness import unsure
@@ -218,7 +219,14 @@ class Session:
         last = self.state.last.entries
         doubt = self._limb_doubt(meaning.statements)
         had = tuple(dict.fromkeys(e.limb for e in last if e.limb))
-        if meaning.statements:
+        if meaning.changes is not None:
+            changed = corrected(last, meaning)
+            if changed is None and not meaning.statements:
+                return Outcome("unclear", limb=self.limb, doubt="there is nothing to put right")
+            entries = changed or self._entries(meaning, self.state.limbs, end_s, confidence)
+            if changed is None:
+                last = ()
+        elif meaning.statements:
             entries = self._entries(meaning, had or self.state.limbs, end_s, confidence)
         else:
             # "Wrong, right hind": the same findings belong to the other limb.

@@ -13,6 +13,7 @@ from handsfree.errors import UnreadableSound
 from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.lessons import AS_CORRECTED, ONCE_CORRECTED
 from handsfree.grammar.words import plain_words
+from handsfree.language.understand import Understanding
 from handsfree.recording import Heard, Line, Recorder
 
 STANDARD_INPUT = "-"
@@ -85,14 +86,16 @@ def typed_lines(file: str, grammar: Grammar, recorder: Recorder) -> Iterator[Lin
 
 
 def _typed(stream: TextIO, grammar: Grammar, recorder: Recorder) -> Iterator[Line]:
+    understanding = Understanding(grammar)
     for text in stream:
         words = plain_words(text)
         if not words:
             continue
-        reading = grammar.read(words)
+        reading = understanding.read(words)
         confidence = max(0.0, 1.0 - reading.bend) if reading.meaning else 0.1
         shown = " ".join(words)
-        doubt = AS_CORRECTED if reading.by_lesson else ONCE_CORRECTED if reading.taught else None
+        taught = AS_CORRECTED if reading.by_lesson else ONCE_CORRECTED if reading.taught else None
+        doubt = taught or reading.doubt
         line = recorder.take(Heard(shown, reading, confidence, 0.0, 0.0, ("text",), doubt=doubt))
         if line is not None:
             yield line

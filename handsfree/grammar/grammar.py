@@ -43,7 +43,8 @@ class Reading:
     (0: not at all), `meaning` what it says. A reading without meaning is unclear. `taught`
     is the sentence a person once put in place of just these words, empty where nobody did
     or where it says the same. `called`: the attention word came first; it is only in `heard`.
-    `named` are the feet that the words of an unclear one name.
+    `named` are the feet that the words of an unclear one name. `doubt`: why a person should look
+    at it, in words.
     """
 
     heard: tuple[str, ...]
@@ -53,6 +54,7 @@ class Reading:
     taught: tuple[str, ...] = ()
     called: bool = False
     named: NamedLimbs = NO_LIMB
+    doubt: str | None = None
 
     @property
     def by_lesson(self) -> bool:
@@ -160,7 +162,7 @@ class Grammar:
         if given[0] == "remark":
             statement = Statement(Remark(text=" ".join(given[1:])))
             return Reading(given, given, 0.0, Meaning((statement,), command="remark"))
-        spelled, sure = self._digits_spelled(given, sureness)
+        spelled, sure = self.digits_spelled(given, sureness)
         reading = self._bent(given, spelled, sure)
         return reading if lesson is None else self._weighed(reading, lesson)
 
@@ -187,7 +189,7 @@ class Grammar:
         # A lesson's words went through the log as text, with digits as they came, and with the
         # attention word where there was one.
         for given in dict.fromkeys((tuple(heard), self.after_call(heard))):
-            for said in (given, self._digits_spelled(given, ())[0]):
+            for said in (given, self.digits_spelled(given, ())[0]):
                 found = self._lessons.get(tuple(words.plain_words(" ".join(said))))
                 if found is not None:
                     return found
@@ -212,7 +214,7 @@ class Grammar:
         Words that are a sentence as they stand keep their meaning: one mishearing must not
         turn every "fifty five" into "fifty four".
         """
-        said = tuple(self._digits_spelled(lesson.meant, ())[0])
+        said = tuple(self.digits_spelled(lesson.meant, ())[0])
         meant = next(iter(self.meanings(said)), None)
         # Horses come and go, and so do sentences; and a lesson may never act as a command.
         if meant is None or meant.command or meant.correction or meant == reading.meaning:
@@ -265,9 +267,10 @@ class Grammar:
             todo += [(t, (*said, w)) for w, t in numbers.arcs[state].items()]
         return result
 
-    def _digits_spelled(
-        self, heard: tuple[str, ...], sureness: Sequence[float | None]
+    def digits_spelled(
+        self, heard: tuple[str, ...], sureness: Sequence[float | None] = ()
     ) -> tuple[list[str], list[float | None]]:
+        """The words with whole numbers spelled out, and the sureness of each."""
         spelled: list[str] = []
         sure: list[float | None] = []
         for i, word in enumerate(heard):

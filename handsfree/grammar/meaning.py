@@ -33,14 +33,19 @@ class Meaning:
     """What one utterance says.
 
     Exactly one of these holds: there is a `command`, there are `statements`, or the
-    utterance only names `limbs`. `correction` marks what was said after "wrong".
+    utterance only names `limbs`. `correction` marks what was said after "wrong". `horse_said`
+    are the words of a name that is no horse's of the log, empty where it was not heard.
+    `changes`, where not None, makes a correction one of parts: only these slots and what the
+    statements say change, the rest of what was said before stays ("no, the inside heel").
     """
 
     statements: tuple[Statement, ...] = ()
     limbs: tuple[str, ...] = ()
     command: str | None = None
     horse: str | None = None
+    horse_said: str | None = None
     correction: bool = False
+    changes: tuple[tuple[str, Any], ...] | None = None
 
 
 class _Gathering:
@@ -79,7 +84,7 @@ def meaning_of(words: Words[str], tags: Tags) -> Meaning:
         () if statements else limbs,
         command,
         said.slots.get("horse"),
-        correction,
+        correction=correction,
     )
 
 

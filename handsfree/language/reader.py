@@ -54,15 +54,24 @@ class Reader:
             return Understood(None)
         command = commands.find(split, self.tables, self._horses)
         if command is not None:
-            meaning = Meaning(command=command.id, horse=command.horse)
+            meaning = Meaning(
+                command=command.id, horse=command.horse, horse_said=command.horse_said
+            )
             return Understood(meaning)
         spans = cut(split, self.tables)
         spans, corrects = scope.put_right(spans)
         said = Utterance(spans)
         if _asks(split) or not spans:
             return Understood(None)
+        if corrects and not any(_says_more(span) for span in spans):
+            return _changed(said)
         self._find(said, original, starts)
         return self._judged(said, corrects)
+
+    def tells(self, word: str) -> bool:
+        """Whether a word by itself has a meaning of the trade."""
+        concepts = self.tables.phrases.get((word,), ())
+        return any(c.kind not in commands.WITHOUT_CONTENT for c in concepts)
 
     def _find(self, said: Utterance, original: list[str], starts: list[int]) -> None:
         copies = _same_on_another(said)
@@ -98,7 +107,7 @@ class Reader:
         unsure = round(min(1.0, said.unsure), 3)
         if unsure > TOO_UNSURE or not statements:
             return Understood(None, 1.0, named, tuple(said.doubts), tuple(unread))
-        meaning = Meaning(statements, correction=corrects)
+        meaning = Meaning(statements, correction=corrects, changes=() if corrects else None)
         return Understood(meaning, unsure, named, tuple(said.doubts), tuple(unread))
 
     def _only_limbs(self, said: Utterance, named: tuple[str, ...]) -> Understood:
@@ -108,6 +117,38 @@ class Reader:
         if named and plain and sure and not any(s.get("to_others") for s in others):
             return Understood(Meaning(limbs=named), 0.0, named)
         return Understood(None, 1.0, named, (), tuple(s.text for s in others if not s.known))
+
+
+def _says_more(span: Span) -> bool:
+    """Whether a span says what the utterance is about, not only which side or how many."""
+    if span.get("nail_word") or span.text in ("pulled", "driven", "drove") or span.text == "back":
+        return False
+    kinds = ("term", "quantity", "work", "shoe", "plan", "clear", "sound", "dimension")
+    return any(span.get(kind) for kind in kinds) or span.get("thing") is not None
+
+
+def _changed(said: Utterance) -> Understood:
+    """A correction that gives only a side, a place, a number or a foot."""
+    named = limbs.mentions(said)
+    changes: dict[str, Any] = {}
+    for at, span in enumerate(said.spans):
+        for kind in ("side", "zone", "grade", "age", "trend"):
+            value = span.get(kind)
+            if value and at not in said.used and kind not in changes:
+                changes[kind] = value
+        if span.amount is not None and (span.text != "one" or not changes):
+            changes["number"] = span.amount.number
+            if span.amount.unit:
+                changes["unit"] = span.amount.unit
+    feet = tuple(dict.fromkeys(limb for m in named for limb in m.limbs))
+    if not set(feet) <= set(limbs.FRONT + limbs.HIND):
+        feet = ()
+    unread = tuple(s.text for s in said.spans if not s.known)
+    if not changes and not feet:
+        return Understood(None, 1.0, (), (), unread)
+    unsure = round(min(1.0, UNEXPLAINED * len(unread)), 3)
+    kept = tuple(changes.items()) if changes else None
+    return Understood(Meaning(limbs=feet, correction=True, changes=kept), unsure, feet, (), unread)
 
 
 def _is_small(span: Span) -> bool:

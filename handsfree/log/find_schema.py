@@ -10,7 +10,6 @@ Triggers keep both. What stands here says what that text did, so it changes only
 a new migration.
 """
 
-
 PLACES = 1 << 22
 """Places for what belongs to visits that began in one second."""
 

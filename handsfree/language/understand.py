@@ -1,0 +1,61 @@
+"""What words mean, whether they are a sentence of the grammar or said in his own way. Pure."""
+
+from collections.abc import Sequence
+
+from handsfree.grammar.grammar import Grammar, Reading, folder
+from handsfree.grammar.limbs import NamedLimbs
+from handsfree.language.reader import Reader, Understood
+from handsfree.language.tables import read_tables
+
+SURE_TO = 0.2
+"""What is no more unsure than this needs no second look (1 less `sureness.DOUBTFUL_BELOW`)."""
+
+
+class Understanding:
+    """Reads the words of an utterance with a grammar and the tables of natural speech."""
+
+    def __init__(self, grammar: Grammar) -> None:
+        self._grammar = grammar
+        self._reader = Reader(read_tables(folder() / "said"), grammar.horse_names)
+
+    def read(self, heard: Sequence[str]) -> Reading:
+        """What the words say.
+
+        A sentence of the grammar, what a person once taught and free remarks are read as the
+        grammar reads them; anything else as natural speech. Where that leaves words unread, the
+        nearest sentence may have been meant: it is taken if it leaves out no word of the trade.
+        """
+        given = tuple(heard)
+        grammar = self._grammar
+        spelled, _ = grammar.digits_spelled(grammar.after_call(given))
+        fixed = spelled[:1] == ["remark"] or grammar.lesson(given) is not None
+        if not spelled or fixed or grammar.sentences.accepts(spelled):
+            return grammar.read(given)
+        natural = self._reader.read(spelled)
+        if natural.meaning is None or natural.unread:
+            near = grammar.read(given)
+            if near.meaning is not None and self._may_be(near, spelled, natural):
+                return near
+        return self._reading(given, natural)
+
+    def _may_be(self, near: Reading, spelled: Sequence[str], natural: Understood) -> bool:
+        """Whether the nearest sentence is nearer than natural speech, and keeps what was said."""
+        if near.by_lesson:
+            return True
+        if natural.meaning is not None and near.bend >= natural.unsure:
+            return False
+        # What natural speech has a meaning for may be neither left out nor bent into another.
+        lost = [word for word in spelled if word not in near.words and self._reader.tells(word)]
+        return not lost
+
+    def _reading(self, given: tuple[str, ...], natural: Understood) -> Reading:
+        called = self._grammar.is_called(given)
+        if natural.meaning is None:
+            refused = self._grammar.refused(given)
+            if natural.limbs:
+                feet = len(set(natural.limbs)) == 1
+                named = NamedLimbs(natural.limbs if feet else (), feet)
+                return Reading(given, called=called, named=named)
+            return Reading(given, called=called, named=refused.named)
+        doubt = "; ".join(dict.fromkeys(natural.doubts)) if natural.unsure > SURE_TO else None
+        return Reading(given, given, natural.unsure, natural.meaning, called=called, doubt=doubt)
