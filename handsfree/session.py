@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from handsfree.grammar.grammar import Reading
-from handsfree.grammar.limbs import NamedLimbs
+from handsfree.grammar.limbs import RELATIVE, NamedLimbs, resolved
 from handsfree.grammar.meaning import Meaning, Statement, entries_of, with_limb
 from handsfree.putting_right import corrected
 from handsfree.records.commands import Command
@@ -142,6 +142,26 @@ class Session:
         meaning = reading.meaning
         if meaning is None:
             return self._refused(reading.named, end_s)
+        meaning, unknown = self._in_full(meaning)
+        if unknown:
+            outcome = self._acted(meaning, confidence, end_s, start_s)
+            return replace(outcome, doubt=_joined(outcome.doubt, LIMB_UNSURE))
+        return self._acted(meaning, confidence, end_s, start_s)
+
+    def _in_full(self, meaning: Meaning) -> tuple[Meaning, bool]:
+        """The meaning with "the other one" and the like as limbs, and whether one is not known."""
+        named = [statement.limbs for statement in meaning.statements] + [meaning.limbs]
+        if not any(RELATIVE & set(limbs) for limbs in named):
+            return meaning, False
+        *each, own = [resolved(limbs, self.state.limbs) for limbs in named]
+        statements = tuple(
+            replace(statement, limbs=limbs or ())
+            for statement, limbs in zip(meaning.statements, each, strict=True)
+        )
+        unknown = None in (*each, own)
+        return replace(meaning, statements=statements, limbs=own or ()), unknown
+
+    def _acted(self, meaning: Meaning, confidence: float, end_s: float, start_s: float) -> Outcome:
         if meaning.command and not meaning.statements:
             return self._command(Command(meaning.command), meaning, confidence, end_s)
         if meaning.correction:

@@ -32,6 +32,31 @@ NO_LIMB = NamedLimbs()
 """Nothing was said of any foot."""
 
 
+PAIRS = (("LF", "RF"), ("LH", "RH"))
+RELATIVE = frozenset({"left", "right", "other", "pair"})
+"""Feet that are named by the one in force: "the other one", "the pair of them"."""
+
+
+def resolved(limbs: Sequence[str], in_force: Sequence[str]) -> tuple[str, ...] | None:
+    """The limbs with those that are relative put in full; None where the one in force is needed
+    and does not tell."""
+    found: list[str] = []
+    for limb in limbs:
+        if limb not in RELATIVE:
+            found.append(limb)
+            continue
+        pair = next((p for p in PAIRS if in_force and set(in_force) <= set(p)), None)
+        if pair is None or (limb == "other" and len(in_force) != 1):
+            return None
+        if limb == "pair":
+            found += pair
+        elif limb == "other":
+            found += [each for each in pair if each not in in_force]
+        else:
+            found.append(pair[limb == "right"])
+    return tuple(dict.fromkeys(found))
+
+
 def limbs_named(
     said: Sequence[str], table: Iterable[TradeWord], small: Collection[str] = ()
 ) -> NamedLimbs:

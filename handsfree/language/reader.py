@@ -100,9 +100,6 @@ class Reader:
         for at, span in enumerate(said.spans):
             if at not in said.used:
                 _weigh(said, span, unread)
-        for mention in self.named:
-            if not set(mention.limbs) <= set(limbs.FRONT + limbs.HIND):
-                said.doubt("which foot is not said", 0.25)
         statements = tuple(s for f in said.frames for s in _statements(f))
         unsure = round(min(1.0, said.unsure), 3)
         if unsure > TOO_UNSURE or not statements:
@@ -113,8 +110,7 @@ class Reader:
     def _only_limbs(self, said: Utterance, named: tuple[str, ...]) -> Understood:
         others = [s for at, s in enumerate(said.spans) if at not in said.used]
         plain = all(s.known and not s.amount and _is_small(s) for s in others)
-        sure = all(limb in limbs.FRONT + limbs.HIND for limb in named)
-        if named and plain and sure and not any(s.get("to_others") for s in others):
+        if named and plain and not any(s.get("to_others") for s in others):
             return Understood(Meaning(limbs=named), 0.0, named)
         return Understood(None, 1.0, named, (), tuple(s.text for s in others if not s.known))
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from handsfree.grammar.grammar import Grammar, Reading, folder
-from handsfree.grammar.limbs import NamedLimbs
+from handsfree.grammar.limbs import RELATIVE, NamedLimbs
 from handsfree.language.reader import Reader, Understood
 from handsfree.language.tables import read_tables
 
@@ -52,9 +52,11 @@ class Understanding:
         called = self._grammar.is_called(given)
         if natural.meaning is None:
             refused = self._grammar.refused(given)
-            if natural.limbs:
-                feet = len(set(natural.limbs)) == 1
-                named = NamedLimbs(natural.limbs if feet else (), feet)
+            feet = [limb for limb in natural.limbs if limb not in RELATIVE]
+            if feet and refused.named.limbs == () and refused.named.sure:
+                # It heard a foot where the words table has no name of one.
+                one = len(feet) == 1
+                named = NamedLimbs(tuple(feet) if one else (), one)
                 return Reading(given, called=called, named=named)
             return Reading(given, called=called, named=refused.named)
         doubt = "; ".join(dict.fromkeys(natural.doubts)) if natural.unsure > SURE_TO else None
