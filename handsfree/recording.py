@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Future
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
 from handsfree.engines.together import Alternative
@@ -93,7 +93,8 @@ class Recorder:
 
     `log` may be None: then nothing is kept. A visit is begun with the first utterance, and
     anew with "next horse" or the name of another horse. With `patient`, what the log refuses
-    for a while waits in `waiting`, in order; else LogError is raised at once.
+    for a while waits in `waiting`, in order; else LogError is raised at once. `recording` is
+    the digest of the recording that is heard: the log keeps which visits it became.
     """
 
     def __init__(
@@ -103,11 +104,13 @@ class Recorder:
         dialogue: Dialogue,
         horse: Horse | None = None,
         patient: bool = False,
+        recording: str | None = None,
     ) -> None:
         self.dialogue = dialogue
+        self.source, self.recording = source, recording
         self.waiting = Waiting()
         self._patient = patient
-        self._source, self._log, self._horse = source, log, horse
+        self._log, self._horse = log, horse
         self._visit_id: str | None = None
         self._ids: dict[Key, str] = {}
         self._nail_notices: dict[str, str] = {}
@@ -139,6 +142,25 @@ class Recorder:
             if notice.kind == "nails" and notice.limb:
                 self._nail_notices[notice.limb] = notice.id
 
+    def resume(self, visits: Sequence[str]) -> Utterance | None:
+        """Go on in the last of a recording's visits; returns what was heard last of it."""
+        assert self._log is not None
+        utterances = [u for each in visits for u in self._log.utterances(each)]
+        # Who had said "next horse" begins another visit with what follows.
+        if visits and not (utterances and utterances[-1].command == "next_horse"):
+            self.go_on(self._log.visit(visits[-1]))
+        last = max(utterances, key=lambda u: u.start_s or 0.0, default=None)
+        if last is not None:
+            session = self.dialogue.session
+            ears = [u.command for u in utterances if u.command in ("ears_off", "ears_on")]
+            stays_s = session.attention_s
+            session.state = replace(
+                session.state,
+                ears_on=ears[-1:] != ["ears_off"],
+                awake_until_s=None if stays_s is None else (last.start_s or 0.0) + stays_s,
+            )
+        return last
+
     def take(self, heard: Heard) -> Line | None:
         """Act on one utterance and keep it; None where nothing is to be kept (ears
         off, or asleep until the attention word is said).
@@ -149,11 +171,11 @@ class Recorder:
         if turn is None:
             return None
         if self._log is None:
-            return Line(self._source, heard, turn, None)
+            return Line(self.source, heard, turn, None)
         for notice in turn.parting:
             self.notice(notice)
         at = now()
-        return Line(self._source, heard, turn, self._write(lambda: self._keep(heard, turn, at)))
+        return Line(self.source, heard, turn, self._write(lambda: self._keep(heard, turn, at)))
 
     def notice(self, notice: Notice) -> None:
         """Keep a notice that no utterance called for, in the visit at hand if there is one."""
@@ -183,7 +205,7 @@ class Recorder:
                 self._horse = horse
         if self._visit_id is None:
             horse_id = self._horse.id if self._horse else None
-            self._visit_id = self._log.start_visit(self._source, horse_id).id
+            self._visit_id = self._begin_visit(horse_id, at)
             self._tell_of_the_past()
         kept = self._log.append(
             self._visit_id,
@@ -218,6 +240,12 @@ class Recorder:
             self._part()
             self._horse = None
         return kept.utterance_id
+
+    def _begin_visit(self, horse_id: str | None, at: str) -> str:
+        assert self._log is not None
+        if self.recording is None:
+            return self._log.start_visit(self.source, horse_id).id
+        return self._log.start_recorded_visit(self.recording, self.source, horse_id, at)
 
     def _known(self, keys: Iterable[Key]) -> list[str]:
         return [self._ids[key] for key in keys if key in self._ids]

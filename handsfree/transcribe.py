@@ -1,20 +1,25 @@
 """Recordings and typed words through the whole chain, one line at a time."""
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future
 from pathlib import Path
 from typing import TextIO
 
 from handsfree.audio.sources import SoundReader
 from handsfree.audio.speech import cut, to_flac
 from handsfree.engines.base import Clip
-from handsfree.engines.together import Together, Verdict, as_remark
+from handsfree.engines.together import Alternative, Together, Verdict, as_remark
 from handsfree.errors import UnreadableSound
-from handsfree.grammar.grammar import Grammar
+from handsfree.grammar.grammar import Grammar, Reading
 from handsfree.grammar.lessons import AS_CORRECTED, ONCE_CORRECTED
 from handsfree.grammar.words import plain_words
 from handsfree.language.understand import Understanding
+from handsfree.log import Log, Utterance
 from handsfree.recording import Heard, Line, Recorder
+from handsfree.records.entries import from_json
+from handsfree.session import Outcome
+from handsfree.visit.turn import Turn
 
 STANDARD_INPUT = "-"
 
@@ -28,18 +33,22 @@ def sound_lines(
     recorder: Recorder,
     progress: Progress | None = None,
     warn: Callable[[str], None] | None = None,
+    after: Utterance | None = None,
 ) -> Iterator[Line]:
     """Transcribe one recording (`-`: WAV on standard input), keeping each line first.
 
+    What was said up to the end of `after` is in the log already and is not heard again.
     Raises UnreadableSound. Noise without speech gives no line.
     """
     source = sys.stdin.buffer if file == STANDARD_INPUT else Path(file)
     last: Line | None = None
     with SoundReader(source) as reader:
         for clip in cut(reader):
-            verdict = ears.hear(clip)
             if progress is not None:
                 progress(clip.end_s, reader.duration_s)
+            if after is not None and clip.start_s <= (after.start_s or 0.0):
+                continue
+            verdict = ears.hear(clip)
             last = recorder.take(heard_in(clip, verdict, last)) if verdict.speech else None
             if last is not None:
                 yield last
@@ -66,6 +75,41 @@ def heard_in(clip: Clip, verdict: Verdict, last: Line | None = None) -> Heard:
         verdict.doubt,
         to_flac(clip.raw),
     )
+
+
+def kept_lines(file: str, log: Log, visits: Sequence[str]) -> Iterator[Line]:
+    """The lines that a recording became before, from its visits, with what a person made of them.
+
+    What was taken back by voice is there, as it was when it was said.
+    """
+    for visit in visits:
+        entries = log.entries(visit)
+        of = {entry.id: entry.utterance_id for entry in entries}
+        for said in log.utterances(visit):
+            own = [e for e in entries if e.utterance_id == said.id]
+            shown = [e for e in own if e.in_force or e.status_by == "voice"]
+            outcome = Outcome(
+                said.status,
+                said.command,
+                said.limb,
+                tuple(from_json(e.body) for e in shown),
+                strikes=said.command == "strike",
+                replaces=any(e.replaces and of.get(e.replaces) != said.id for e in shown),
+            )
+            heard = Heard(
+                said.heard,
+                Reading(()),
+                said.confidence or 0.0,
+                said.start_s or 0.0,
+                said.end_s or 0.0,
+                said.engines,
+                tuple(Alternative(**each) for each in said.alternatives),
+                said.free_text,
+                said.doubt,
+            )
+            written: Future[str] = Future()
+            written.set_result(said.id)
+            yield Line(file, heard, Turn(0, outcome), written)
 
 
 def typed_lines(file: str, grammar: Grammar, recorder: Recorder) -> Iterator[Line]:

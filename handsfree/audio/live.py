@@ -57,8 +57,9 @@ class Replay:
     """Recordings as if they were spoken now, one after the other without a pause between.
 
     `speed` is how much faster than in life: 1 is real time, 0 as fast as they are read
-    (then it is not `live`). `name` is the file being read. Raises UnreadableSound at once
-    where one of the files cannot be read, ValueError for an impossible speed.
+    (then it is not `live`). The first `from_s` seconds are passed over. `name` is the file
+    being read; `damaged` is true once one has ended with a warning. Raises UnreadableSound at
+    once where one of the files cannot be read, ValueError for an impossible speed.
     """
 
     def __init__(
@@ -67,6 +68,7 @@ class Replay:
         speed: float = 1.0,
         now: Callable[[], float] = time.monotonic,
         sleep: Callable[[float], None] = time.sleep,
+        from_s: float = 0.0,
     ) -> None:
         if not 0 <= speed < math.inf:
             raise ValueError(f"a recording cannot be replayed {speed} times as fast")
@@ -74,6 +76,8 @@ class Replay:
         self._speed, self._now, self._sleep = speed, now, sleep
         self._readers: list[SoundReader] = []
         self._closed = False
+        self._skip = round(from_s * SAMPLE_RATE)
+        self.damaged = False
         try:
             for file in files:
                 self._readers.append(SoundReader(file))
@@ -121,10 +125,18 @@ class Replay:
     def _play(self, files: "list[_First]") -> Iterator[Sound | Trouble]:
         for file in files:
             self.name = file.reader.name
-            yield from in_blocks(file)
+            yield from in_blocks(self._not_skipped(file))
             if file.reader.warning:
+                self.damaged = True
                 yield Trouble("ended-early", file.reader.warning)
             file.reader.close()
+
+    def _not_skipped(self, sounds: Iterable[Sound]) -> Iterator[Sound]:
+        for sound in sounds:
+            skipped = min(self._skip, len(sound))
+            self._skip -= skipped
+            if skipped < len(sound):
+                yield sound[skipped:]
 
 
 class _First:

@@ -26,6 +26,8 @@ _MAX_BLOCK_VALUES = 1 << 18
 _RATES = range(4_000, 768_001)
 """Samples a second that a recording may have (common practice, no source): below there is no
 speech left, and a header that says 1 would make hours of every second."""
+_TOLD_S = 0.05
+"""A recording that ends so little too soon is not worth a word: some lengths are estimates."""
 _UNKNOWN_FRAMES = 1 << 60
 """libsndfile reports lengths beyond this when the header does not tell."""
 
@@ -224,7 +226,7 @@ class SoundReader:
                 lost = self._seconds(past.silenced)
                 self._warn(f"{lost} of it are lost to damage; silence is there")
             missing = past.missing
-        if missing:
+        if missing >= _TOLD_S * self.rate:
             lost = self._seconds(missing)
             self._warn(f"ends {lost} before its header says; read what is there")
 

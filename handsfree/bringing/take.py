@@ -2,25 +2,23 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 from filelock import FileLock, Timeout
 
-from handsfree.audio.sources import SoundReader
-from handsfree.audio.speech import cut
 from handsfree.bringing.digest import digest
+from handsfree.bringing.known import heard_here
 from handsfree.bringing.times import Made, made
 from handsfree.engines.together import Together
 from handsfree.errors import LogError, UnreadableSound
 from handsfree.grammar.grammar import Grammar
-from handsfree.log import Horse, Log, Visit
+from handsfree.log import Horse, Log
 from handsfree.log.joining import Recording
-from handsfree.recording import Heard, Line, Recorder
+from handsfree.recording import Heard, Recorder
 from handsfree.session import Session
-from handsfree.transcribe import heard_in
+from handsfree.transcribe import sound_lines
 from handsfree.visit.dialogue import Dialogue
 from handsfree.visit.turn import Turn
 
@@ -111,23 +109,26 @@ class Taker:
         Raises UnreadableSound and LogError; what was kept until then stays, and the next
         time it goes on from there.
         """
+        with heard_here(self._log, one.digest):
+            return self._take(one, progress)
+
+    def _take(self, one: Waiting, progress: Progress | None) -> Taken:
         self._log.take_recording(one.digest, one.path.name)
-        before = list(one.known.visits) if one.known else []
+        known = self._log.recording(one.digest)
+        before = known.visits if known is not None else ()
         session = Session(attention_s=self._attention_s)
         recorder = _AtItsTime(self._log, one, Dialogue(self._grammar, session), self._horse)
-        done_s = recorder.resume(before)
-        if done_s is not None and self._attention_s is not None:
-            session.state = replace(session.state, awake_until_s=done_s + self._attention_s)
-        last: Line | None = None
-        with SoundReader(one.path) as reader:
-            for clip in cut(reader):
-                if done_s is None or clip.start_s > done_s:
-                    verdict = self._ears.hear(clip)
-                    if verdict.speech:
-                        last = recorder.take(heard_in(clip, verdict, last)) or last
-                if progress is not None:
-                    progress(clip.end_s)
-            warning = reader.warning
+        warnings: list[str] = []
+        for _ in sound_lines(
+            str(one.path),
+            self._ears,
+            recorder,
+            None if progress is None else lambda done, _: progress(done),
+            warnings.append,
+            recorder.resume(before),
+        ):
+            pass
+        warning = warnings[0] if warnings else None
         # What has a warning is told of at every bringing, until it is mended or taken away.
         self._log.recording_became(one.digest, [], done=warning is None)
         return self._told(one, bool(before), warning)
@@ -153,36 +154,9 @@ class _AtItsTime(Recorder):
     """Writes into visits of a recording: all is as old as the recording."""
 
     def __init__(self, log: Log, one: Waiting, dialogue: Dialogue, horse: Horse | None) -> None:
-        self._of = _Visits(log, one)
-        super().__init__(one.path.name, self._of, dialogue, horse)
-
-    def resume(self, visits: list[str]) -> float | None:
-        """Go on in the last of these visits; returns how far it had come, in seconds."""
-        utterances = [u for each in visits for u in self._of.utterances(each)]
-        # Who had said "next horse" begins another visit with what follows.
-        if visits and not (utterances and utterances[-1].command == "next_horse"):
-            self.go_on(self._of.visit(visits[-1]))
-        return max((u.start_s or 0.0 for u in utterances), default=None)
+        super().__init__(one.path.name, log, dialogue, horse, recording=one.digest)
+        self._made = one.made
 
     def _keep(self, heard: Heard, turn: Turn, at: str) -> str:
-        self._of.offset_s = heard.start_s
-        return super()._keep(heard, turn, self._of.now)
-
-
-class _Visits(Log):
-    """The same log; visits that are begun belong to a recording, and begin when it did."""
-
-    def __init__(self, log: Log, one: Waiting) -> None:
-        super().__init__(log._db, log.path, log._busy_s)
-        self._one = one
-        self.offset_s = 0.0
-
-    @property
-    def now(self) -> str:
-        """The moment of the recording that is being heard, as the log keeps it."""
-        at = self._one.made.at + timedelta(seconds=self.offset_s)
-        return at.astimezone(UTC).isoformat(timespec="milliseconds")
-
-    def start_visit(self, source: str, horse_id: str | None = None, *_: Any, **__: Any) -> Visit:
-        """Begin a visit of the recording."""
-        return self.visit(self.start_recorded_visit(self._one.digest, source, horse_id, self.now))
+        said = (self._made.at + timedelta(seconds=heard.start_s)).astimezone(UTC)
+        return super()._keep(heard, turn, said.isoformat(timespec="milliseconds"))

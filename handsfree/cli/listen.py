@@ -17,8 +17,10 @@ from handsfree.answers.tape_file import write_tape
 from handsfree.audio.devices import c_libraries_silenced
 from handsfree.audio.live import Replay, Source
 from handsfree.audio.microphone import Microphone
+from handsfree.bringing.known import ToHear, to_hear
 from handsfree.cli.listen_screen import LivePicture, Printed
 from handsfree.cli.options import (
+    again_option,
     asleep_until,
     attention_options,
     awake_s,
@@ -34,7 +36,7 @@ from handsfree.errors import ExitCode
 from handsfree.grammar.grammar import load
 from handsfree.listening.loop import Listening
 from handsfree.listening.mouth import Mouth
-from handsfree.listening.recovery import recover, spool_folder
+from handsfree.listening.recovery import forget, recover, spool_folder
 from handsfree.log import Log
 from handsfree.recording import Recorder
 from handsfree.session import Session
@@ -90,6 +92,7 @@ BUSY_S = 1.0
     metavar="FILE",
     help="With --from: write the answers to this WAV or FLAC instead of playing them.",
 )
+@again_option
 @attention_options
 @voice_option
 @engine_options
@@ -106,6 +109,7 @@ def listen(
     files: tuple[str, ...],
     speed: float,
     answers_to: Path | None,
+    again: bool,
     attention: str | None,
     attention_s: float | None,
     voice_name: str | None,
@@ -117,7 +121,9 @@ def listen(
     """Listen under the horse and answer by ear, until Ctrl-C.
 
     Every utterance is in the log before it is answered. Nothing has to be touched or looked
-    at; what is printed is for anyone who stands near the screen.
+    at; what is printed is for anyone who stands near the screen. A recording is heard once: of
+    one that the log has already its lines are printed, and one that was broken off is gone on
+    with where it stopped.
     """
     _check(files, speed, answers_to, engines)
     stays_s = awake_s(attention, attention_s)
@@ -133,15 +139,23 @@ def listen(
         run_sheet = _run_sheet(sheet)
         grammar = load(horse_names=log.horse_names(), lessons=log.lessons())
         grammar = grammar.with_attention(attention)
+        shown = Printed(grammar, out, err, as_json)
+        heard = ToHear(files)
+        if not again:
+            heard = stack.enter_context(to_hear(log, files, shown.trouble, shown.line))
+        if files and not heard.files:
+            return ExitCode.OK
+        if heard.digest is not None:
+            forget(log, heard.digest)
+        files = heard.files
         output, tape = _output(files, speed, answers_to, speaker)
         stack.callback(output.close)
-        source = stack.enter_context(_source(files, speed, device, output))
+        source = stack.enter_context(_source(heard, speed, device, output))
         chosen, absent = listeners(
             grammar, engines, ModelFolders(vosk_model, neural_model), True, whose.warp
         )
         ears = Together(chosen, grammar, live=True, confidence=confidence_for(whose))
         stack.callback(ears.close)
-        shown = Printed(grammar, out, err, as_json)
         shown.trouble(
             f"listening to {safe(source.name)} with "
             + " and ".join(ear.name for ear in chosen)
@@ -155,7 +169,10 @@ def listen(
         speech = _speech(tones_only, shown.trouble)
         session = Session(limb, restating=True, attention_s=stays_s)
         dialogue = Dialogue(grammar, session, run_sheet, remind_s or None)
-        recorder = Recorder(source.name, log, dialogue, about, patient=True)
+        recorder = Recorder(source.name, log, dialogue, about, patient=True, recording=heard.digest)
+        if heard.visits:
+            recorder.resume(heard.visits)
+            shown.trouble(f"{safe(source.name)}: was begun before; gone on with")
         if broken_off is not None and about is None:
             recorder.go_on(broken_off.visit)
             shown.trouble(f"going on with {safe(broken_off.visit.horse or 'the last visit')}")
@@ -166,15 +183,19 @@ def listen(
             recorder,
             Mouth(output, speech, wait=not source.live, told=shown.told),
             picture,
-            None if files else Spool.create(spool_folder(log.path), {}),
+            Spool.create(spool_folder(log.path), {}),
             pass_time=tape.advance if tape else lambda seconds: None,
-            ahead_s=broken_off.ahead_s if broken_off else 0.0,
+            ahead_s=broken_off.ahead_s if broken_off else heard.up_to_s,
         )
         listening.mouth.answer([Answer(Tone.READY)], listening.now_s)
         with _stopped_by_signals(listening.stop) as signalled:
             listening.run()
         if tape is not None and answers_to is not None:
             write_tape(tape, answers_to)
+        if listening.unwritten:
+            return ExitCode.LOG
+        if listening.ended and isinstance(source, Replay) and not source.damaged:
+            heard.done(log)
     return 128 + signal.SIGTERM if signal.SIGTERM in signalled else ExitCode.OK
 
 
@@ -190,12 +211,10 @@ def _check(
 
 
 @contextmanager
-def _source(
-    files: tuple[str, ...], speed: float, device: str | None, output: Output
-) -> Iterator[Source]:
+def _source(heard: ToHear, speed: float, device: str | None, output: Output) -> Iterator[Source]:
     source: Source
-    if files:
-        source = Replay(files, speed)
+    if heard.files:
+        source = Replay(heard.files, speed, from_s=heard.up_to_s)
     elif isinstance(output, Speaker):
         # Looking for a device again restarts the sound system; the speaker steps aside for it.
         source = Microphone(device, around_restart=output.set_aside)

@@ -74,6 +74,15 @@ def engine_options(command: F) -> F:
     )(command)
 
 
+def again_option(command: F) -> F:
+    """`--again`."""
+    return click.option(
+        "--again",
+        is_flag=True,
+        help="Hear a recording anew that the log has already; it becomes another visit.",
+    )(command)
+
+
 def attention_options(command: F) -> F:
     """`--attention`, `--attention-for`."""
     command = click.option(

@@ -9,8 +9,9 @@ import click
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-from handsfree.bringing.digest import digest
+from handsfree.bringing.known import to_hear
 from handsfree.cli.options import (
+    again_option,
     asleep_until,
     attention_options,
     awake_s,
@@ -24,11 +25,11 @@ from handsfree.engines.together import Together
 from handsfree.errors import ExitCode, HandsfreeError, UnreadableSound
 from handsfree.grammar.grammar import Grammar, load
 from handsfree.grammar.wording import Wording
-from handsfree.log import Horse, Log
+from handsfree.log import Horse, Log, Utterance
 from handsfree.recording import Line, Recorder
 from handsfree.records.sureness import unsure
 from handsfree.session import Session
-from handsfree.transcribe import STANDARD_INPUT, sound_lines, typed_lines
+from handsfree.transcribe import STANDARD_INPUT, kept_lines, sound_lines, typed_lines
 from handsfree.visit.dialogue import Dialogue
 from handsfree.voice.use import confidence_for, speaker_named
 
@@ -39,6 +40,7 @@ from handsfree.voice.use import confidence_for, speaker_named
 @click.option("--limb", type=click.Choice(LIMBS), help="The limb in force at the start.")
 @click.option("--horse", metavar="NAME", help="The horse this is about (one of the log's).")
 @click.option("--no-log", is_flag=True, help="Print only; keep nothing in the log.")
+@again_option
 @attention_options
 @voice_option
 @engine_options
@@ -49,6 +51,7 @@ def transcribe(
     limb: str | None,
     horse: str | None,
     no_log: bool,
+    again: bool,
     attention: str | None,
     attention_s: float | None,
     voice_name: str | None,
@@ -59,8 +62,9 @@ def transcribe(
 ) -> int:
     """Turn recordings (WAV or FLAC; - for WAV on standard input) into records.
 
-    Each utterance is in the log before it is printed. With --engine text the files hold
-    typed words, one utterance a line.
+    Each utterance is in the log before it is printed. A recording is heard once: what the log
+    has of it is printed from there, and one that was broken off is gone on with. With
+    --engine text the files hold typed words, one utterance a line.
     """
     if TEXT in engines and len(set(engines)) > 1:
         raise click.UsageError("--engine text cannot be joined with engines that hear")
@@ -94,9 +98,12 @@ def transcribe(
             session = Session(limb, attention_s=stays_s)
             recorder = Recorder(file, log, Dialogue(grammar, session), about)
             try:
-                lines = _lines(file, ears, grammar, recorder, err, show=not as_json)
-                if log is not None and ears is not None and Path(file).is_file():
-                    lines = _remembered(log, file, recorder, lines, err)
+                if ears is None:
+                    lines = typed_lines(file, grammar, recorder)
+                else:
+                    hearing = _Hearing(file, ears, recorder, err, show=not as_json)
+                    once = log is not None and not again and Path(file).is_file()
+                    lines = hearing.once(log) if log and once else hearing.lines()
                 out.file(file, lines)
             except UnreadableSound as error:
                 err.print(f"handsfree: {safe(str(error))}", soft_wrap=True)
@@ -118,46 +125,45 @@ def horse_named(log: Log | None, name: str | None) -> Horse | None:
     return horse
 
 
-def _lines(
-    file: str,
-    ears: Together | None,
-    grammar: Grammar,
-    recorder: Recorder,
-    err: Console,
-    show: bool,
-) -> Iterator[Line]:
-    if ears is None:
-        yield from typed_lines(file, grammar, recorder)
-        return
-    name = "standard input" if file == STANDARD_INPUT else Path(file).name
-    with progress_bar(err, safe(name), enabled=show) as report:
-        yield from sound_lines(
-            file, ears, recorder, report, lambda line: err.print(safe(line), soft_wrap=True)
-        )
+class _Hearing:
+    """The lines of one recording, with what there is to say about it on standard error."""
 
+    def __init__(
+        self, file: str, ears: Together, recorder: Recorder, err: Console, show: bool
+    ) -> None:
+        self._file, self._ears, self._recorder = file, ears, recorder
+        self._err, self._show = err, show
+        self._name = "standard input" if file == STANDARD_INPUT else Path(file).name
+        self._warned = False
 
-def _remembered(
-    log: Log, file: str, recorder: Recorder, lines: Iterable[Line], err: Console
-) -> Iterator[Line]:
-    """The lines, with a word where the log has this sound already; it is remembered from now on."""
-    sound, _ = digest(Path(file))
-    known = log.recording(sound)
-    if known is not None and known.visits:
-        visit = log.visit(known.visits[-1])
-        err.print(
-            f"{safe(Path(file).name)}: was taken before, visit {visit.id[:8]} of "
-            f"{visit.started_at[:10]}; this makes another",
-            soft_wrap=True,
-        )
-    elif known is None:
-        log.take_recording(sound, Path(file).name)
-    visit_id: str | None = None
-    for line in lines:
-        if known is None and recorder.visit_id not in (None, visit_id):
-            visit_id = recorder.visit_id
-            log.recording_became(sound, [visit_id] if visit_id else [], done=False)
-        yield line
-    log.recording_became(sound, [], done=True)
+    def lines(self, after: Utterance | None = None) -> Iterator[Line]:
+        """Hear it, or what comes after this utterance of it."""
+        with progress_bar(self._err, safe(self._name), enabled=self._show) as report:
+            yield from sound_lines(
+                self._file, self._ears, self._recorder, report, self._warn, after
+            )
+
+    def once(self, log: Log) -> Iterator[Line]:
+        """Give the lines that the log has of it, and hear only what it has not."""
+        kept: list[Line] = []
+        with to_hear(log, [self._file], self._say, kept.append) as heard:
+            yield from kept
+            if not heard.files:
+                return
+            if heard.visits:
+                self._say(f"{self._name}: was begun before; gone on with")
+                yield from kept_lines(self._file, log, heard.visits)
+            self._recorder.recording = heard.digest
+            yield from self.lines(self._recorder.resume(heard.visits))
+            if not self._warned:
+                heard.done(log)
+
+    def _warn(self, line: str) -> None:
+        self._warned = True
+        self._say(line)
+
+    def _say(self, line: str) -> None:
+        self._err.print(safe(line), soft_wrap=True)
 
 
 class progress_bar:

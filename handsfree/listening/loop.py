@@ -76,7 +76,8 @@ class Listening:
     """One session. `run` returns when the source ends or `stop` was called.
 
     `pass_time` moves the clock of a recording output. `ahead_s` is where the session's clock
-    starts: the end of the session that this one goes on with.
+    starts: the end of the session that this one goes on with. Afterwards `ended` says that
+    the source ended by itself, and `unwritten` how many writes the log never took.
     """
 
     source: Source
@@ -88,6 +89,8 @@ class Listening:
     guard: EchoGuard = field(default_factory=EchoGuard)
     pass_time: Callable[[float], None] = lambda seconds: None
     ahead_s: float = 0.0
+    ended: bool = field(default=False, init=False)
+    unwritten: int = field(default=0, init=False)
     _cutter: Cutter = field(default_factory=Cutter, init=False)
     _held: Sound = field(default_factory=lambda: np.zeros(0, np.float32), init=False)
     _samples: int = field(default=0, init=False)
@@ -120,6 +123,7 @@ class Listening:
                 while not self._stopping:
                     part = self.source.read()
                     if part is None:
+                        self.ended = True
                         break
                     if isinstance(part, Trouble):
                         self._on_trouble(part, stream)
@@ -227,15 +231,18 @@ class Listening:
         self._forget_early()
         self.recorder.waiting.retry(np.inf)
         self._tell_troubles()
-        waits = len(self.recorder.waiting)
+        self.unwritten = len(self.recorder.waiting)
         if self.spool is not None:
             self._settle()
-            self.spool.close(clean=self._finished and not waits)
-        if waits:
-            self.screen.trouble(
-                f"{waits} note{'s' * (waits != 1)} could not be written to the log; the sound is "
-                "kept and will be heard again at the next start"
-            )
+            self.spool.close(clean=self._finished and not self.unwritten)
+        if self.unwritten:
+            kept = "is not kept"
+            if self.spool is not None and self.spool.healthy:
+                kept = (
+                    f"is kept in {self.spool.folder} and is heard again when 'listen' next starts"
+                )
+            notes = "1 note" if self.unwritten == 1 else f"{self.unwritten} notes"
+            self.screen.trouble(f"{notes} could not be written to the log; the sound {kept}")
         self.mouth.close()
         self.source.close()
 
@@ -338,6 +345,8 @@ class Listening:
         state = dialogue.state
         about: dict[str, object] = {
             "visit": self.recorder.visit_id,
+            "source": self.recorder.source,
+            "recording": self.recorder.recording,
             "horse": state.horse,
             "limb": state.limb,
             "ears_on": state.ears_on,

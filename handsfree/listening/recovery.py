@@ -11,6 +11,7 @@ from handsfree.engines.together import Together
 from handsfree.errors import LogError
 from handsfree.grammar.grammar import Grammar
 from handsfree.log import Log, Utterance, Visit
+from handsfree.log.joining import Recording
 from handsfree.recording import Line, Recorder
 from handsfree.session import Session
 from handsfree.spool import Leftover, leftovers
@@ -47,10 +48,15 @@ def recover(
 
     Each utterance goes into the visit it was said in, unless that visit has it already. The
     sound is removed only when all of it is in the log. Raises LogError where the log refuses,
-    or where a recognizer fails EngineError; the sound then stays for the next start.
+    or where a recognizer fails EngineError; the sound then stays for the next start. What was
+    left of a recording goes into the visits of that, which nobody goes on with here.
     """
     last: BrokenOff | None = None
     for left in leftovers(spool_folder(log.path)):
+        recording = _recording_of(log, left)
+        if recording is not None and recording.done_at is not None:
+            left.remove()
+            continue
         visit = _visit_of(log, left)
         tell(f"the last session broke off; hearing its last {left.seconds:.0f} s of sound again")
         count = 0
@@ -64,9 +70,26 @@ def recover(
             if count
             else "all that was said then is in the log"
         )
-        if visit is not None:
+        if visit is not None and _digest(left) is None:
             last = BrokenOff(visit, _ahead_s(left) + left.start_s + left.seconds)
     return last if last is not None and _is_recent(log, last.visit) else None
+
+
+def forget(log: Log, recording: str) -> None:
+    """Remove what a session left that heard this recording: now it is heard from its file."""
+    for left in leftovers(spool_folder(log.path)):
+        if _digest(left) == recording:
+            left.remove()
+
+
+def _digest(left: Leftover) -> str | None:
+    found = left.about.get("recording")
+    return found if isinstance(found, str) else None
+
+
+def _recording_of(log: Log, left: Leftover) -> Recording | None:
+    digest = _digest(left)
+    return None if digest is None else log.recording(digest)
 
 
 def _visit_of(log: Log, left: Leftover) -> Visit | None:
@@ -99,9 +122,14 @@ def _heard_again(
     left: Leftover, visit: Visit | None, log: Log, ears: Together, grammar: Grammar
 ) -> Iterator[Line]:
     session = Session(restating=True, attention_s=_attention_s(left, grammar))
-    recorder = Recorder("microphone", log, Dialogue(grammar, session))
+    source = str(left.about.get("source") or "microphone")
+    recorder = Recorder(source, log, Dialogue(grammar, session), recording=_digest(left))
+    recording = _recording_of(log, left)
     written: Sequence[Utterance] = ()
-    if visit is not None:
+    if recording is not None:
+        recorder.resume(recording.visits)
+        written = [u for each in recording.visits for u in log.utterances(each)]
+    elif visit is not None:
         recorder.go_on(visit)
         written = log.utterances(visit.id)
     session.state = replace(

@@ -16,6 +16,8 @@ from handsfree.log import files, journal, schema
 from handsfree.log.opened import OpenedLog
 from handsfree.log.rows import EntryBody, new_id, now, storable
 
+_TAKEN = "INSERT OR IGNORE INTO recordings_taken VALUES (?, ?, ?, NULL)"
+
 
 @dataclass(frozen=True)
 class Conflict:
@@ -101,10 +103,7 @@ class JoiningLog(OpenedLog):
     def take_recording(self, digest: str, name: str) -> None:
         """Say that a recording is being heard; nothing new where that was said."""
         with self._writing() as db:
-            db.execute(
-                "INSERT OR IGNORE INTO recordings_taken VALUES (?, ?, ?, NULL)",
-                [digest, storable(name), now()],
-            )
+            db.execute(_TAKEN, [digest, storable(name), now()])
 
     def recording_became(self, digest: str, visit_ids: Sequence[str], done: bool) -> None:
         """Say which visits a recording became, and whether all of it was heard."""
@@ -123,6 +122,7 @@ class JoiningLog(OpenedLog):
         """Begin a visit of a recording and keep that it is one, both or neither; returns its id."""
         visit_id = new_id()
         with self._writing() as db:
+            db.execute(_TAKEN, [digest, storable(Path(source).name), now()])
             db.execute(
                 "INSERT INTO visits (id, horse_id, started_at, source) VALUES (?, ?, ?, ?)",
                 [visit_id, horse_id, started_at, storable(source)],

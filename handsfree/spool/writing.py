@@ -39,7 +39,8 @@ class Spool:
     """
 
     def __init__(self, folder: Path, about: Mapping[str, Any]) -> None:
-        self._where = folder
+        self.folder = folder
+        """Where the sound is kept."""
         self._folder = RunFolder(folder)
         self._backlog = Backlog(round(MEMORY_S * SAMPLE_RATE))
         self._about: Mapping[str, Any] = dict(about)
@@ -167,9 +168,9 @@ class Spool:
     def _line(self, error: OSError) -> str:
         kept = f"the last {MEMORY_S / 60:g} minutes of sound are kept in memory only"
         if error.errno in _FULL:
-            return f"the disk is full: {kept} ({self._where})"
+            return f"the disk is full: {kept} ({self.folder})"
         reason = _REASONS.get(error.errno or 0, error.strerror or str(error))
-        return f"sound cannot be kept in {self._where}: {reason}; {kept}"
+        return f"sound cannot be kept in {self.folder}: {reason}; {kept}"
 
     def _sync_on(self) -> None:
         while not self._stop.wait(SYNC_S):
@@ -199,6 +200,6 @@ class Spool:
             else:
                 reason = next(each.strerror or str(each) for each in failed.values())
                 self._sync_trouble = (
-                    f"{self._where}: the disk does not confirm that it keeps the sound "
+                    f"{self.folder}: the disk does not confirm that it keeps the sound "
                     f"({reason}); a power cut might lose it"
                 )

@@ -148,24 +148,67 @@ def test_it_listens_for_the_voice_that_was_fitted(
     assert sure[0] != sure[1]
 
 
-def test_transcribing_twice_says_so_and_changes_no_output(place: Path, capsys) -> None:
+def test_transcribing_twice_makes_one_visit_and_the_same_output(place: Path, capsys) -> None:
     file = place / "2026-05-14_09-30.wav"
     arguments = [str(file), "--json", "--log", str(place.parent / "log.db")]
 
-    def heard() -> tuple[list, str]:
-        assert transcribe.main(arguments, standalone_mode=False) == 0
+    def heard(*more: str) -> tuple[list, str]:
+        assert transcribe.main([*arguments, *more], standalone_mode=False) == 0
         out, err = capsys.readouterr()
-        rows = [json.loads(line) for line in out.splitlines()]
-        return [row | {"utterance_id": None} for row in rows], err
+        return [json.loads(line) for line in out.splitlines()], err
+
+    def visits() -> list[str]:
+        with Log.open(place.parent / "log.db") as log:
+            return [visit.id for visit in log.visits()]
 
     first, quiet = heard()
+    assert first
     assert "taken before" not in quiet
-    with Log.open(place.parent / "log.db") as log:
-        (visit,) = log.visits()
+    (visit,) = visits()
     again, told = heard()
     assert again == first
-    line = next(line for line in told.splitlines() if "taken before" in line)
-    assert f"{file.name}: was taken before, visit {visit.id[:8]}" in line
-    with Log.open(place.parent / "log.db") as log:
-        assert len(log.visits()) == 2
+    assert f"{file.name}: was taken before, visit {visit[:8]} of" in told
+    assert "--again" in told
+    assert visits() == [visit]
     assert "taken before, " in run(capsys, place)[1]
+    anew, quiet = heard("--again")
+    assert [row | {"utterance_id": None} for row in anew] == [
+        row | {"utterance_id": None} for row in first
+    ]
+    assert "taken before" not in quiet
+    with Log.open(place.parent / "log.db") as log:
+        assert len([v for v in log.visits() if v.source == str(file)]) == 2
+    assert len(heard()[0]) == len(first)
+
+
+def test_a_transcription_that_was_broken_off_goes_on_in_its_visit(
+    place: Path, capsys, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = place / "2026-05-14_09-30.wav"
+    arguments = [str(file), "--json", "--log", str(place.parent / "log.db")]
+    calm = [str(file), "--json", "--log", str(place.parent / "calm.db")]
+    assert transcribe.main(calm, standalone_mode=False) == 0
+    whole = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert len(whole) > 2
+    hear, count = Ears.hear, 0
+
+    def tired(self, clip) -> Verdict:
+        nonlocal count
+        count += 1
+        if count == 2:
+            raise KeyboardInterrupt
+        return hear(self, clip)
+
+    monkeypatch.setattr(Ears, "hear", tired)
+    with pytest.raises((KeyboardInterrupt, click.Abort)):
+        transcribe.main(arguments, standalone_mode=False)
+    assert len(capsys.readouterr().out.splitlines()) == 1
+    assert transcribe.main(arguments, standalone_mode=False) == 0
+    out, err = capsys.readouterr()
+    rows = [json.loads(line) | {"utterance_id": None} for line in out.splitlines()]
+    assert rows == [row | {"utterance_id": None} for row in whole]
+    assert "gone on with" in err
+    assert count == len(whole) + 1
+    with Log.open(place.parent / "log.db") as log:
+        (visit,) = log.visits()
+        assert visit.utterances == len(whole)

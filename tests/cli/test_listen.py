@@ -3,9 +3,11 @@
 import os
 import shutil
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +15,7 @@ import pytest
 import soundfile
 
 from handsfree.audio.sources import open_sound
+from handsfree.log import Log
 
 
 @pytest.fixture(scope="module")
@@ -51,6 +54,82 @@ def test_json_is_alone_on_standard_output(run: Any, recording: Path) -> None:
     done = run("listen", "--from", recording, "--speed", 0, "--engine", "pocketsphinx", "--json")
     assert done.objects[0]["heard"] == "left hind"
     assert all(each["utterance_id"] for each in done.objects)
+
+
+def heard_in_the_log(path: Path) -> list[list[str]]:
+    """What was heard, by visit."""
+    with Log.open(path) as log:
+        return [[u.heard for u in log.utterances(visit.id)] for visit in log.visits()]
+
+
+FAST = ("--speed", 0, "--engine", "pocketsphinx", "--tones-only")
+SAID = ["left hind", "thrush in the frog", "toe length four inches"]
+
+
+def test_a_recording_is_heard_once(run: Any, recording: Path, tmp_path: Path) -> None:
+    first = run("listen", "--from", recording, *FAST, "--json")
+    again = run("listen", "--from", recording, *FAST, "--json")
+    assert (first.code, again.code) == (0, 0)
+    assert again.objects == first.objects
+    assert "visit.flac: was taken before, visit " in again.err
+    assert "--again hears it anew" in again.err
+    assert "was taken before" in run("transcribe", "--engine", "pocketsphinx", recording).err
+    assert heard_in_the_log(tmp_path / "log.db") == [SAID]
+    run("listen", "--from", recording, *FAST, "--again")
+    assert heard_in_the_log(tmp_path / "log.db") == [SAID, SAID]
+
+
+def test_two_recordings_are_heard_as_one_and_known_each(
+    run: Any, recording: Path, tmp_path: Path
+) -> None:
+    sound, rate = soundfile.read(recording)
+    soundfile.write(tmp_path / "b.wav", sound[: len(sound) // 2], rate)
+    both = ("--from", recording, "--from", tmp_path / "b.wav")
+    assert run("listen", *both, *FAST).code == 0
+    (visit,) = heard_in_the_log(tmp_path / "log.db")
+    assert visit[:4] == [*SAID, "left hind"]
+    for named in (both, both[2:]):
+        assert "b.wav: was taken before" in run("listen", *named, *FAST).err
+    assert heard_in_the_log(tmp_path / "log.db") == [visit]
+
+
+def test_a_log_that_stays_locked_is_an_error_and_the_sound_is_kept(
+    run: Any, recording: Path, tmp_path: Path
+) -> None:
+    path = tmp_path / "log.db"
+    with Log.open(path), closing(sqlite3.connect(path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        done = run("listen", "--from", recording, *FAST)
+    assert done.code == 5
+    assert "3 notes could not be written to the log" in done.err
+    assert f"the sound is kept in {path}.spool and is heard again" in done.err
+    assert heard_in_the_log(path) == []
+    assert list((tmp_path / "log.db.spool").glob("*/*.pcm"))
+    again = run("listen", "--from", recording, *FAST)
+    assert again.code == 0
+    assert heard_in_the_log(path) == [SAID]
+    assert not any((tmp_path / "log.db.spool").iterdir())
+
+
+def test_killed_and_run_again_a_recording_is_one_visit(recording: Path, tmp_path: Path) -> None:
+    environment = {k: v for k, v in os.environ.items() if not k.startswith("HANDSFREE")}
+    environment["HANDSFREE_LOG"] = str(tmp_path / "log.db")
+    command = [sys.executable, "-m", "handsfree", "listen", "--from", recording, "--json"]
+    command += ["--engine", "pocketsphinx", "--tones-only", "--speed", "4"]
+    for words in SAID[:2]:
+        process = subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True)
+        assert process.stdout is not None
+        assert f'"heard": "{words}"' in process.stdout.readline()
+        process.kill()
+        process.communicate()
+    done = subprocess.run(command, env=environment, capture_output=True, text=True, check=True)
+    assert "visit.flac: was begun before; gone on with" in done.stderr
+    assert heard_in_the_log(tmp_path / "log.db") == [SAID]
+    with Log.open(tmp_path / "log.db") as log:
+        starts = [u.start_s for u in log.utterances(log.visits()[0].id)]
+    whole = soundfile.info(recording).duration
+    assert sorted(starts) == starts
+    assert whole / 2 < starts[-1] < whole
 
 
 @pytest.mark.parametrize(

@@ -117,6 +117,16 @@ def test_a_log_locked_to_the_end_leaves_the_sound_for_the_next_start(
     assert not any(folder.iterdir())
 
 
+def test_what_cannot_be_written_and_is_not_kept_is_told_so(live: Any, speak: Any) -> None:
+    other = sqlite3.connect(live.log.path)
+    other.execute("BEGIN IMMEDIATE")
+    session = live.session([speak(*PHRASES)])
+    session.run()
+    assert session.unwritten == len(PHRASES)
+    assert live.seen.troubles[-1].endswith("written to the log; the sound is not kept")
+    other.rollback()
+
+
 def test_a_full_disk_is_told_and_the_session_goes_on(live: Any, speak: Any, tmp_path: Path) -> None:
     """A file where the spool's folder should be refuses like a disk that takes nothing."""
     folder = tmp_path / "in the way"

@@ -111,3 +111,39 @@ def test_with_the_ears_off_the_sound_stays_unheard(
     spool.close(clean=False)
     recover(log, ears, grammar, lambda line: None)
     assert log.visits() == []
+
+
+def left_of_a_recording(log: Log, sound: Any) -> None:
+    spool = Spool.create(spool_folder(log.path), {"recording": "d" * 64, "source": "visit.wav"})
+    spool.write(sound)
+    spool.close(clean=False)
+
+
+def test_what_was_left_of_a_recording_goes_into_its_visit(
+    ears: Any, grammar: Any, log: Log, speak: Any
+) -> None:
+    """The same recording then goes on behind it; what is listened to next is another visit."""
+    left_of_a_recording(log, speak("left hind", "thrush in the frog"))
+    assert recover(log, ears, grammar, lambda line: None) is None
+    known = log.recording("d" * 64)
+    assert known is not None
+    (visit,) = log.visits()
+    assert (known.visits, known.name, known.done_at) == ((visit.id,), "visit.wav", None)
+    assert [u.heard for u in log.utterances(visit.id)] == list(PHRASES[:2])
+    # Left again, of the same sound: all of it is there.
+    left_of_a_recording(log, speak("left hind", "thrush in the frog", "foot down"))
+    recover(log, ears, grammar, lambda line: None)
+    (visit,) = log.visits()
+    assert [u.heard for u in log.utterances(visit.id)] == [*PHRASES[:2], "foot down"]
+
+
+def test_what_was_left_of_a_recording_that_is_done_is_not_heard_again(
+    ears: Any, grammar: Any, log: Log, speak: Any
+) -> None:
+    log.take_recording("d" * 64, "visit.wav")
+    log.recording_became("d" * 64, [], done=True)
+    left_of_a_recording(log, speak("left hind"))
+    told: list[str] = []
+    recover(log, ears, grammar, told.append)
+    assert (told, log.visits()) == ([], [])
+    assert leftovers(spool_folder(log.path)) == []
