@@ -34,7 +34,7 @@ HELP = {
     "keys": "this list",
     "number": "take the reading of this number instead; it counts as confirmed",
     "words": "what was said: 0 left hind outside heel bruise; so too without the 0",
-    "sure": "accept all sure ones; sure LH accepts those of that foot",
+    "sure": "confirm all sure ones; sure LH confirms those of that foot",
     "foot": "on to the next foot",
     "horse": "the horses of the day; horse 2, or horse and its name, goes there",
     "move": "to another foot or horse: move RH, or move and the horse's name",
@@ -99,8 +99,8 @@ def place(item: Item) -> str:
 
 def prompt() -> str:
     """The line before each answer."""
-    faces = {key.verb: key.face.lower() for key in KEYS}
-    return "; ".join(f"{verb} ({faces[verb]})" for verb in ALWAYS) + "?"
+    named = {key.verb: f"{key.label} ({key.face.lower()})" for key in KEYS}
+    return "; ".join(named[verb] for verb in ALWAYS) + "?"
 
 
 def all_keys() -> Iterator[str]:

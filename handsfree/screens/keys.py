@@ -32,19 +32,19 @@ class Key:
 
 
 KEYS = (
-    Key("enter", "Enter", "accept", "accept", "it is right as it stands; on to the next", 1, True),
+    Key("enter", "Enter", "accept", "confirm", "it is right as it stands; on to the next", 1, True),
     Key("c", "C", "correct", "correct", "correct one thing of it: foot, place, side, what …", 1),
     Key(
         "x", "X", "strike", "strike", "strike it; it no longer counts, nothing is deleted", 1, True
     ),
-    Key("n", "N", "skip", "skip", "leave it for now; on to the next that is not confirmed", 1),
+    Key("n", "N", "skip", "later", "leave it for now; on to the next that is not confirmed", 1),
     Key("space", "Space", "hear", "hear", "hear it again", 1),
     Key("u", "U", "undo", "undo", "take the last change back, and the one before it …", 1, True),
     Key("q", "Q", "leave", "leave", "leave; everything is kept already", 1, True),
     Key("k", "K", "keys", "keys", "all keys (also ?)", 1),
     Key("1", "1-8", "number", "instead", "take this reading instead; it counts as confirmed", 2),
     Key("0", "0", "words", "type it", "type what was said, in the words of the trade", 2),
-    Key("t", "T", "sure", "all sure", "accept all sure ones, of this foot or of all", 2),
+    Key("t", "T", "sure", "all sure", "confirm all sure ones, of this foot or of all", 2),
     Key("f", "F", "foot", "foot", "on to the next foot", 2),
     Key("h", "H", "horse", "horse", "another horse of the day", 2),
     Key("m", "M", "move", "move", "move it to another foot or another horse", 2),

@@ -128,12 +128,12 @@ class Verbs(Correcting):
             return accepted
 
         if not count:
-            self._face.tell("no sure ones are left to accept")
+            self._face.tell("no sure ones are left to confirm")
             return
         options = [Option(f"all {count} sure ones of this horse", act(None))]
         if limb is not None and on_foot:
             options.append(Option(f"only the {on_foot} sure of {limb} {NAMES[limb]}", act(limb)))
-        self._face.ask(Ask("Accept which, unseen?", tuple(options)))
+        self._face.ask(Ask("Confirm which, unseen?", tuple(options)))
 
     async def foot(self) -> None:
         """On to the next foot."""

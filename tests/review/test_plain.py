@@ -116,11 +116,11 @@ def test_every_verb_is_named_with_its_letter_on_the_screen_too(session: Session)
         if key.verb not in ("number", "onward"):
             assert VERBS[key.name] == key.verb
             assert f"{key.label} ({key.face.lower()}): " in out
-    for verb in ("accept", "correct", "strike", "skip", "hear", "undo", "leave"):
+    for verb in ("confirm", "correct", "strike", "later", "hear", "undo", "leave"):
         assert verb in prompt(), "requirement 3: always to be found"
 
 
-@pytest.mark.parametrize("line", ["", "accept", "enter", "ACCEPT"])
+@pytest.mark.parametrize("line", ["", "confirm", "accept", "enter", "ACCEPT"])
 def test_accept_confirms_and_goes_on(visit40, session: Session, line: str):
     heard = "inside heel bruise"
     out = session(f"list {place_of(visit40, heard)}", line)

@@ -198,7 +198,7 @@ def test_the_frame_is_there_before_the_log_is_read(factory: Callable[[], Desk]):
             await pilot.pause()
             assert "Set the foot down first" in first
             assert "reading the log" in first
-            assert "Enter accept" in first
+            assert "Enter confirm" in first
             assert "LH" in first
             assert "tow crack" in shown(app)
 
@@ -218,7 +218,7 @@ def test_it_shows_the_entry_what_is_doubtful_the_place_and_the_keys(factory: Cal
         assert "pocketsphinx heard it differently" in " ".join(hand.right.split())
         assert "1  RF 8 nails pulled" in hand.right
         assert "sound kept" in hand.right
-        for key in ("Enter accept", "C correct", "X strike", "N skip", "Space hear", "U undo"):
+        for key in ("Enter confirm", "C correct", "X strike", "N later", "Space hear", "U undo"):
             assert key in hand.text
         assert "Q leave" in hand.text
 
@@ -532,7 +532,7 @@ def test_accept_all_sure_of_a_foot_and_of_the_horse(factory: Callable[[], Desk],
         await hand.pick("all 24 sure ones")
         assert "sure" not in hand.text.splitlines()[0]
         await hand.press("t")
-        assert hand.told == "no sure ones are left to accept"
+        assert hand.told == "no sure ones are left to confirm"
 
     use(factory, script)
     confirmed = [heard for heard, _, status in in_force(visit40) if status == "confirmed"]

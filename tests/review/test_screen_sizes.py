@@ -100,7 +100,7 @@ def test_nothing_is_wider_or_longer_than_the_window(
         if "Enter take it" in text:  # a box to type in, where letters are letters
             assert "Esc back" in text
             continue
-        for key in ("Enter accept", "C correct", "X strike", "N skip", "Space hear", "U undo"):
+        for key in ("Enter confirm", "C correct", "X strike", "N later", "Space hear", "U undo"):
             assert key in text
         assert "Q leave" in text
 
