@@ -17,6 +17,7 @@ from handsfree.grammar.words import plain_words
 from handsfree.language.understand import Understanding
 from handsfree.log import Log, Utterance
 from handsfree.recording import Heard, Line, Recorder
+from handsfree.records.commands import Command
 from handsfree.records.entries import from_json
 from handsfree.session import Outcome
 from handsfree.visit.turn import Turn
@@ -90,7 +91,7 @@ def kept_lines(file: str, log: Log, visits: Sequence[str]) -> Iterator[Line]:
             shown = [e for e in own if e.in_force or e.status_by == "voice"]
             outcome = Outcome(
                 said.status,
-                said.command,
+                Command(said.command) if said.command else None,
                 said.limb,
                 tuple(from_json(e.body) for e in shown),
                 strikes=said.command == "strike",

@@ -76,6 +76,7 @@ def read(said: Utterance) -> None:
     """Give every number its use. One that has none makes the note doubtful."""
     _scales(said)
     _lame_by_a_number(said)
+    _stands(said)
     _hands_said_apart(said)
     last: str | None = None
     for at in said.amounts():
@@ -84,6 +85,9 @@ def read(said: Utterance) -> None:
         amount = said.spans[at].amount
         assert amount is not None
         if amount.unit in ("week", "month", "day") or _counts_something(said, at):
+            continue
+        if said.spans[at].text == "one" and not _nail_words(said):
+            said.used.add(at)
             continue
         quantity = _own(said, at, amount) or _explicit(said, at)
         mark = None if quantity else _mark_of(said, at)
@@ -137,6 +141,8 @@ def _scales(said: Utterance) -> None:
         if number is None or number in said.used:
             continue
         scale = said.spans[near].get("scale") if near is not None else "lameness"
+        if scale == "lameness" and any(s.get("term") == "laminitis" for s in said.spans):
+            scale = "laminitis"
         amount = said.spans[number].amount
         assert amount is not None and scale is not None
         if (
@@ -203,6 +209,22 @@ def _lame_by_a_number(said: Utterance) -> None:
             said.used.add(at)
 
 
+def _stands(said: Utterance) -> None:
+    """ "Stands sixteen": a number of hands, where it is said of nothing else."""
+    words = {w for s in said.spans for w in s.words}
+    numbers = said.amounts()
+    if not words & {"stands", "measures", "sticks", "stood"} or len(numbers) != 1:
+        return
+    amount = said.spans[numbers[0]].amount
+    named = any(s.get("zone") or s.get("thing") or s.get("dimension") == "wide" for s in said.spans)
+    if amount and amount.unit is None and 9 <= amount.value <= 19 and not named and not said.frames:
+        frame = said.add(
+            "measurement", numbers[0], (), quantity="height", value=amount.number, unit="hands"
+        )
+        frame.slots["unit_inferred"] = True
+        frame.of_horse = True
+
+
 def _hands_said_apart(said: Utterance) -> None:
     """ "Eighteen two hands", "fifteen three to the wither": hands and inches said apart."""
     spans = said.spans
@@ -216,7 +238,13 @@ def _hands_said_apart(said: Utterance) -> None:
         alone = alone and not any(
             s.get("zone") or s.get("side") or s.get("shoe") or s.get("nail_word") for s in spans
         )
-        tall = two.unit == "hands" or alone or any(s.get("quantity") == "height" for s in spans)
+        stood = any({"stands", "stood", "measures", "sticks"} & set(s.words) for s in spans)
+        tall = (
+            two.unit == "hands"
+            or alone
+            or stood
+            or any(s.get("quantity") == "height" for s in spans)
+        )
         if tall and one.unit is None and 8 <= one.value <= 20 and two.value in (1, 2, 3):
             value = one.value + two.value / 10
             frame = said.add(
@@ -235,6 +263,9 @@ def _use_quantity(said: Utterance, quantity: str) -> None:
 def _counts_something(said: Utterance, at: int) -> bool:
     """Numbers that say only how many marks there are: "a couple of clinches", "three cracks"."""
     following = [i for i in range(at + 1, min(at + 3, len(said.spans)))]
+    if any(said.spans[i].get("shoe") == "studs" for i in following):
+        said.used.add(at)
+        return True
     amount = said.spans[at].amount
     assert amount is not None
     if amount.unit is not None or amount.value.denominator != 1:

@@ -36,6 +36,9 @@ def _tell_somebody(said: Utterance, original: list[str], starts: list[int]) -> N
         if at in said.used or not first or span.text not in ("tell", "let", "ask", "remind"):
             continue
         following = [w for s in said.spans[at + 1 : at + 4] for w in s.words]
+        if span.text == "tell" and following[:1] not in (["me"], ["you"], ["us"], ["a"], []):
+            _with_text(said, at, "tell_owner", original, starts)
+            continue
         ends = ("know",) if span.text == "let" else ("to", "that", "about", "she", "he")
         if any(w in ends for w in following[1:3]):
             _with_text(said, at, "tell_owner", original, starts)
@@ -165,8 +168,22 @@ def _returns(said: Utterance) -> None:
         weeks = float(amount.value) * WEEKS[amount.unit]
         number = int(weeks) if weeks == int(weeks) else round(weeks)
         near = [i for i in before if abs(i - at) <= 5]
+        near += _purpose(said, at)
         said.add("plan", at, near, action="return", weeks=number)
     _more_returns(said)
+
+
+def _purpose(said: Utterance, at: int) -> list[int]:
+    """ "Back in two weeks for the abscess": what the visit is for is nothing found today."""
+    clause = [i for i in said.in_clause(at) if i > at]
+    first = next((i for i in clause if said.spans[i].words[0] in ("for", "to")), None)
+    if first is None or any(said.spans[i].amount for i in clause):
+        return []
+    return [
+        i
+        for i in clause
+        if i > first and not (said.spans[i].get("limb") or said.spans[i].get("relative"))
+    ]
 
 
 def _more_returns(said: Utterance) -> None:
@@ -245,6 +262,7 @@ def shoes(said: Utterance, tables: Tables, original: list[str], starts: list[int
             and following.get("thing") == "shoe"
         ):
             said.add("shoe", at, (at + 1,), item="size", detail=f"{amount.number:g} {amount.unit}")
+    _rounded_inside(said)
     for at in said.free("shoe"):
         item = said.spans[at].get("shoe")
         if at in said.used:
@@ -267,6 +285,42 @@ def shoes(said: Utterance, tables: Tables, original: list[str], starts: list[int
                 item=item,
                 detail=_detail(said, at, item or "", first, last, original, starts),
             )
+    _more_sizes(said)
+
+
+ROUNDED = frozenset("boxed safed rounded bevelled beveled feathered bevel rounding boxing".split())
+
+
+def _rounded_inside(said: Utterance) -> None:
+    """ "Boxed the inside edge off": the inner branch is rounded, whatever it is called."""
+    for at, span in enumerate(said.spans):
+        if at in said.used or span.words[0] not in ROUNDED or span.get("shoe") == "inside_rounded":
+            continue
+        inside = [
+            i
+            for i in said.in_clause(at)
+            if said.spans[i].get("side") == "medial" and abs(i - at) <= 4
+        ]
+        if inside:
+            said.add("shoe", at, inside[:1], item="inside_rounded")
+
+
+def _more_sizes(said: Utterance) -> None:
+    """ "An eight in front and a seven behind": the second number is a size too."""
+    sizes = [f for f in said.frames if f.slots.get("item") == "size"]
+    for at in said.amounts():
+        amount = said.spans[at].amount
+        clause = said.in_clause(at)
+        others = [i for i in clause if i != at and _tells(said, i)]
+        limb = any(said.spans[i].get("limb") or said.spans[i].get("relative") for i in clause)
+        if sizes and amount and amount.unit is None and amount.value <= 16 and limb and not others:
+            said.add("shoe", at, (), item="size", detail=f"{amount.number:g}")
+
+
+def _tells(said: Utterance, at: int) -> bool:
+    span = said.spans[at]
+    kinds = ("term", "nails", "nail_word", "quantity", "work", "shoe", "zone", "thing")
+    return any(span.get(kind) for kind in kinds) or span.amount is not None
 
 
 def _is_worn(said: Utterance, at: int) -> bool:

@@ -30,7 +30,7 @@ def mentions(said: Utterance) -> list[Mention]:
             continue
         limb, relative = span.get("limb") or _adjective(said, at), span.get("relative")
         limbs: tuple[str, ...] = ()
-        if limb:
+        if limb and not (span.words[0] == "all" and _goes_round(said, at)):
             limbs = tuple(limb.split("+"))
         elif relative:
             limbs = _relative(said, at, relative, found)
@@ -54,12 +54,22 @@ def mentions(said: Utterance) -> list[Mention]:
 ENDS = {"front": "LF+RF", "fore": "LF+RF", "hind": "LH+RH", "back": "LH+RH", "rear": "LH+RH"}
 
 
+SIDES = {"near": "L", "left": "L", "off": "R", "right": "R"}
+JOINTS = {"hock": "H", "knee": "F"}
+
+
 def _adjective(said: Utterance, at: int) -> str | None:
     """ "Hind toes", "front heels": both feet of that end."""
     limbs = ENDS.get(said.spans[at].text)
-    if limbs is None or at + 1 >= len(said.spans):
+    if at + 1 >= len(said.spans):
         return None
     following = said.spans[at + 1]
+    side = SIDES.get(said.spans[at].text)
+    if side and following.get("zone") in JOINTS:
+        # "Off hock", "near knee": the joint tells which end.
+        return side + JOINTS[following.get("zone") or ""]
+    if limbs is None:
+        return None
     first = following.words[0]
     plural = first.endswith("s") and len(first) > 3
     named = (
@@ -85,6 +95,18 @@ def _excepted(said: Utterance, one: int, other: int) -> bool:
         return False
     said.used |= set(between)
     return True
+
+
+def _goes_round(said: Utterance, at: int) -> bool:
+    """ "All around the pasterns" is round a place, not on every foot."""
+    following = said.spans[at + 1 : at + 3]
+    round_it = said.spans[at].words[-1] in ("round", "around")
+    return (
+        round_it
+        and len(following) == 2
+        and following[0].text in ("the", "his", "her")
+        and following[1].get("zone") is not None
+    )
 
 
 def _joined(said: Utterance, one: int, other: int) -> bool:
@@ -140,6 +162,10 @@ def _relative(said: Utterance, at: int, relative: str, before: list[Mention]) ->
         end = "F" if relative == "fore" else "H"
         return (side + end,) if side else ()
     if relative == "pair":
+        here = [said.spans[i].get("limb") for i in said.in_clause(at)]
+        if any(limb and "+" not in limb for limb in here):
+            # Both heels, both bars: of the one foot that is named.
+            return ()
         return pair or ("pair",)
     if relative not in ("left", "right"):
         return ()

@@ -219,6 +219,8 @@ class NumberReader:
 
     def _is_measured(self, words: Sequence[str], at: int) -> bool:
         """Whether a unit follows: "quarter inch", "a quarter of an inch"."""
+        if _is(words, at, "by"):
+            return True
         while _is(words, at, OF, "an", "a"):
             at += 1
         return self._said.unit_at(words, at) is not None

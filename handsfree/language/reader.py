@@ -89,7 +89,9 @@ class Reader:
         marks.give_qualities(said)
         limbs.give_limbs(said, self.named)
         _merge(said)
+        _not_but(said)
         scope.deny(said)
+        scope.only_a_touch(said)
         _copy(said, copies, self.named)
 
     def _judged(self, said: Utterance, corrects: bool) -> Understood:
@@ -256,11 +258,7 @@ def _merge(said: Utterance) -> None:
 
 def _same_item(one: Frame, other: Frame) -> bool:
     """Whether an item of the shoe is told twice: "a bar shoe, egg bar"."""
-    if one.slots["item"] != other.slots["item"] or one.slots["item"] not in (
-        "bar_shoe",
-        "fit",
-        "section",
-    ):
+    if one.slots["item"] != other.slots["item"] or one.slots["item"] in ("clips", "size"):
         return False
     return one.slots["item"] != "bar_shoe" or None in (
         one.slots.get("detail"),
@@ -278,15 +276,33 @@ def _there_too(said: Utterance, mention: limbs.Mention) -> None:
         grade is None and not {"some", "too"} & words
     ):
         return
-    before = [f for f in said.frames if said.clause[f.at] < clause and f.kind == "finding"]
-    if not before:
+    before = [
+        f for f in said.frames if said.clause[f.at] < clause and f.kind in ("finding", "work")
+    ]
+    if not before or (before[-1].kind == "work" and "too" not in words):
         return
     slots = {k: v for k, v in before[-1].slots.items() if k not in ("grade", "trend", "age")}
-    frame = Frame("finding", mention.first, slots, mention.first, mention.last, mention.limbs)
+    frame = Frame(before[-1].kind, mention.first, slots, mention.first, mention.last, mention.limbs)
     if grade is not None:
         frame.slots["grade"] = said.spans[grade].get("grade")
         said.used.add(grade)
     said.frames.append(frame)
+
+
+def _not_but(said: Utterance) -> None:
+    """What tells of another thing: "he jumped" beside a close nail, "not hot, just a touch"."""
+    nailed = any(f.term in ("nail_bind", "nail_prick") for f in said.frames)
+    for frame in list(said.frames):
+        if frame.kind != "finding":
+            continue
+        text = said.spans[frame.at].text
+        if (
+            nailed
+            and frame.term == "tender"
+            and "zone" not in frame.slots
+            and text.startswith(("jump", "flinch"))
+        ):
+            said.frames.remove(frame)
 
 
 def _bare(frame: Frame) -> dict[str, object]:

@@ -130,6 +130,18 @@ def deny(said: Utterance) -> None:
             said.doubt("said not to have been done", 0.3)
 
 
+def only_a_touch(said: Utterance) -> None:
+    """ "Not hot, just a touch of heat": there is a little of it."""
+    for frame in [f for f in said.frames if f.kind == "finding" and f.denied]:
+        there = [
+            f
+            for f in said.frames
+            if f.term == frame.term and not f.denied and f.limbs == frame.limbs
+        ]
+        if any(f.slots.get("grade") for f in there):
+            said.frames.remove(frame)
+
+
 def _not_better(said: Utterance, at: int) -> bool:
     """ "No better than it was", "nae worse": as it was."""
     frames = [f for f in said.frames if f.kind == "finding" and "trend" in f.slots]

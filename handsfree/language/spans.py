@@ -45,6 +45,12 @@ class Span:
         return " ".join(self.words)
 
 
+HALVES = frozenset(("near", "off", "left", "right"))
+ENDS_NAME = frozenset(
+    ("", "and", "but", "'s", "is", "has", "had", "was", "isn't", "wasn't", "so", "then")
+)
+
+
 def cut(words: Sequence[str], tables: Tables) -> list[Span]:
     """The words as spans, as few as will do; of equal ways the one with the longest first."""
     count = len(words)
@@ -82,6 +88,10 @@ def _spans_at(words: Sequence[str], at: int, tables: Tables) -> list[tuple[Span,
             # A limb named whole wins over its words taken apart ("rasped | off hind").
             limb = length > 1 and any(c.kind == "limb" for c in concepts)
             cost = 0.6 if limb else 1.0
+            if any(c.kind == "relative" for c in concepts) and phrase[-1] in HALVES:
+                # "The near" is a foot where it ends what is said of it, else half of a name.
+                following = words[at + length] if at + length < len(words) else ""
+                cost = 0.4 if following in ENDS_NAME else 1.0
             relative = any(c.kind == "relative" for c in concepts)
             if not relative and all(each in tables.nothing for each in phrase):
                 cost = min(cost, SMALL_COST * length)
