@@ -643,6 +643,8 @@ def _action(said: Utterance, verb: int, count: int) -> str | None:
         for w in said.spans[i].words
     }
     had = {"had", "has", "have", "'d", "'s"} & set(said.spans[max(0, verb - 1)].words)
+    if span.text == "got" and had and words & {"nails", "nail"}:
+        return "in_shoe"
     if span.text in ("left", "leaving", "leave"):
         return "left_in"
     if had and actions[0] == "driven" and span.text in ("in", "nails in"):

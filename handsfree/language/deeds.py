@@ -19,7 +19,9 @@ def plans(said: Utterance, original: list[str], starts: list[int]) -> None:
         action = next(a for a in spans[at].all("plan"))
         if at in said.used or action == "return":
             continue
-        if action in WITH_TEXT:
+        if action == "xray" and not _wanted(said, at):
+            said.used.add(at)
+        elif action in WITH_TEXT:
             _with_text(said, at, action, original, starts)
         elif action == "watch":
             _watch(said, at, original, starts)
@@ -42,6 +44,46 @@ def _tell_somebody(said: Utterance, original: list[str], starts: list[int]) -> N
         ends = ("know",) if span.text == "let" else ("to", "that", "about", "she", "he")
         if any(w in ends for w in following[1:3]):
             _with_text(said, at, "tell_owner", original, starts)
+
+
+NOUNS = frozenset(
+    (
+        "x ray",
+        "x rays",
+        "xray",
+        "xrays",
+        "radiograph",
+        "radiographs",
+        "films",
+        "rads",
+        "imaging",
+        "vet pictures",
+    )
+)
+
+
+def _wanted(said: Utterance, at: int) -> bool:
+    """Whether an x-ray is asked for, not only spoken of ("the vet's x-rays said")."""
+    if said.spans[at].text not in NOUNS:
+        return True
+    before = {w for s in said.spans[max(0, at - 4) : at] for w in s.words}
+    if before & {"by", "on", "said", "from", "off", "'s", "last", "showed"}:
+        return False
+    asked = before & {
+        "get",
+        "needs",
+        "need",
+        "want",
+        "wants",
+        "take",
+        "have",
+        "due",
+        "for",
+        "like",
+        "worth",
+        "wanting",
+    }
+    return bool(asked) or at == 0 or said.spans[at].words[0] == "x" and not before
 
 
 def _end_of_text(said: Utterance, at: int) -> int:

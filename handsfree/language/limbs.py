@@ -54,7 +54,7 @@ def mentions(said: Utterance) -> list[Mention]:
 ENDS = {"front": "LF+RF", "fore": "LF+RF", "hind": "LH+RH", "back": "LH+RH", "rear": "LH+RH"}
 
 
-SIDES = {"near": "L", "left": "L", "off": "R", "right": "R"}
+SIDES = {"near": "L", "left": "L", "nearside": "L", "off": "R", "right": "R", "offside": "R"}
 JOINTS = {"hock": "H", "knee": "F"}
 
 

@@ -47,6 +47,8 @@ def _is_other(said: Utterance, at: int) -> bool:
     following = said.spans[at + 1].words[0] if at + 1 < len(said.spans) else ""
     if span.text == "cut" and following in AFTER_VERB:
         return True
+    if span.get("term") in ("laminitis", "abscess") and following in HORSES:
+        return True
     return span.get("detail") is not None and any(
         said.spans[i].get("shoe") or said.spans[i].get("work") == "hot_fitted"
         for i in (at - 1, at + 1)
@@ -56,6 +58,10 @@ def _is_other(said: Utterance, at: int) -> bool:
 
 AFTER_VERB = frozenset("the all out back away him her it that some down off his".split())
 """After these "cut" is what the farrier did, not what he found."""
+
+
+HORSES = frozenset("pony ponies mare horse gelding cob foot case one donkey colt filly".split())
+"""Of these a finding only says which is meant: "the lami pony", "the abscess foot"."""
 
 
 def _graded_at(said: Utterance, at: int) -> bool:
@@ -543,6 +549,10 @@ def find_clear(said: Utterance) -> None:
         if at in said.used:
             continue
         usual = "usual" in span.all("state")
+        if usual and _zone_just_before(said, at):
+            there = said.spans[at - 2].get("zone")
+            said.add("finding", at - 2, (at,), term="clear", zone=there)
+            continue
         limb = _limb_just_before(said, at)
         if (usual or span.get("clear")) and limb is not None:
             frame = said.add("finding", at, (), term="clear")
@@ -577,6 +587,16 @@ def find_clear(said: Utterance) -> None:
                 said.add("finding", zone, (at,) if side is None else (at, side), **slots)
         elif span.get("clear") or (feet and _is_said_of(said, at, feet)):
             said.add("finding", at, (), term="clear")
+
+
+def _zone_just_before(said: Utterance, at: int) -> bool:
+    """ "Sole's good": the place with only the verb between, where no other thing is said of it."""
+    if at < 2 or at - 2 in said.used or not said.spans[at - 2].get("zone"):
+        return False
+    return said.spans[at - 1].words[0] in ("'s", "is", "are") and said.spans[at].text not in (
+        "up",
+        "high",
+    )
 
 
 def _limb_just_before(said: Utterance, at: int) -> str | None:

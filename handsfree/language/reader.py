@@ -11,7 +11,7 @@ from handsfree.language.spans import Span, cut
 from handsfree.language.tables import Phrase, Tables, split_words
 from handsfree.records.entries import KINDS, Entry
 
-UNEXPLAINED = 0.15
+UNEXPLAINED = 0.21
 """What each word costs of which no table knows anything."""
 LEFT_OVER = 0.25
 """What a side, a place or a number costs that belongs to nothing."""
@@ -59,7 +59,9 @@ class Reader:
             )
             return Understood(meaning)
         spans = cut(split, self.tables)
+        spans, rather = scope.not_that_but(spans)
         spans, corrects = scope.put_right(spans)
+        corrects = corrects or rather
         said = Utterance(spans)
         if _asks(split) or not spans:
             return Understood(None)
@@ -296,13 +298,21 @@ def _not_but(said: Utterance) -> None:
         if frame.kind != "finding":
             continue
         text = said.spans[frame.at].text
-        if (
-            nailed
-            and frame.term == "tender"
-            and "zone" not in frame.slots
-            and text.startswith(("jump", "flinch"))
-        ):
+        reaction = frame.term == "tender" and "zone" not in frame.slots
+        gone = nailed and reaction and text.startswith(("jump", "flinch", "snatch"))
+        gone |= frame.term == "puncture" and any(f.term == "nail_prick" for f in said.frames)
+        gone |= frame.term == "abscess" and text.endswith("pus") and _opened(said)
+        if frame.term == "high_side":
+            sheared = next((f for f in said.frames if f.term == "sheared_heels"), None)
+            if sheared and sheared.limbs == frame.limbs and "side" not in sheared.slots:
+                sheared.slots["side"] = frame.slots["side"]
+                gone = True
+        if gone:
             said.frames.remove(frame)
+
+
+def _opened(said: Utterance) -> bool:
+    return any(f.slots.get("action") == "abscess_opened" for f in said.frames)
 
 
 def _bare(frame: Frame) -> dict[str, object]:

@@ -15,6 +15,16 @@ def _type(span: Span) -> str | None:
     return None
 
 
+def not_that_but(spans: list[Span]) -> tuple[list[Span], bool]:
+    """ "No, bruise, not a corn": the first "no" is to what was said before."""
+    if len(spans) < 3 or spans[0].text != "no":
+        return spans, False
+    denied = next((i for i, s in enumerate(spans) if i and s.text in ("not", "not a")), None)
+    if denied is None or not any(s.get("term") for s in spans[1:denied]):
+        return spans, False
+    return spans[1:], any(s.get("term") for s in spans[denied + 1 :])
+
+
 def put_right(spans: list[Span]) -> tuple[list[Span], bool]:
     """Apply the repairs within the utterance; whether it corrects the one before it.
 
@@ -48,16 +58,26 @@ def put_right(spans: list[Span]) -> tuple[list[Span], bool]:
 
 def _carries_on(span: Span, after: list[Span]) -> bool:
     """Whether a repair at the beginning corrects the last utterance: "wait make that eight"."""
-    first = span.words[0]
-    return first not in ("actually", "hold", "rather", "wrong") or any(_type(s) for s in after[:4])
+    if PUTS_RIGHT & set(span.words):
+        return any(_type(s) for s in after[:6])
+    # "Hang on", "wait": a correction only where no new thing is told.
+    return not any(s.get(kind) for s in after for kind in NEW_THINGS)
+
+
+PUTS_RIGHT = frozenset(
+    "no make mean meant correction scratch scrap wrong should change call".split()
+)
+NEW_THINGS = ("term", "work", "quantity", "shoe", "plan", "state", "nail_word", "nails")
 
 
 def _is_no_but(spans: list[Span], at: int) -> bool:
     """ "Three and a half, no, three and three eighths": "no" between two of a kind."""
     if spans[at].text not in ("no", "nah", "nope") or not 0 < at < len(spans) - 1:
         return False
-    one, two = _type(spans[at - 1]), _type(spans[at + 1])
-    return one is not None and one == two and one != "term"
+    two = _type(spans[at + 1])
+    if two == "amount":
+        return any(_type(s) == "amount" for s in spans[:at])
+    return two is not None and two == _type(spans[at - 1]) and two != "term"
 
 
 def _is_not_that(spans: list[Span], at: int) -> bool:
