@@ -147,10 +147,12 @@ def entries_of(meaning: Meaning, otherwise: Words[str]) -> tuple[Entry, ...]:
     """
     made: list[Entry] = []
     for entry, alike in groupby(meaning.statements, key=lambda statement: statement.entry):
+        of_horse = belongs_to_horse(entry)
+        unnamed = () if of_horse else otherwise
         limbs: list[str | None] = [
-            limb for statement in alike for limb in statement.limbs or otherwise or (None,)
+            limb for statement in alike for limb in statement.limbs or unnamed or (None,)
         ]
-        if belongs_to_horse(entry):
+        if of_horse and not isinstance(entry, Plan):
             limbs = [None]
         made += [with_limb(entry, limb) for limb in dict.fromkeys(limbs)]
     return tuple(made)

@@ -662,6 +662,8 @@ def _action(said: Utterance, verb: int, count: int) -> str | None:
 
 def _without_verb(said: Utterance) -> str | None:
     """Nails in a foot without a verb are those that were found in its shoe."""
+    if any(f.slots.get("action") == "shoe_pulled" for f in said.frames):
+        return "pulled"
     if _apiece(said) or any(s.get("side") == "both" for s in said.spans):
         return "driven"
     shod = ("shoe_reset", "new_shoe")

@@ -50,7 +50,33 @@ def find(
         last -= 1
         if said[first:last] in tables.commands:
             return Command(tables.commands[said[first:last]])
-    return _within(said, tables)
+    return _introduced(said, tables, horses) or _within(said, tables)
+
+
+INTRODUCES = frozenset(
+    """next start starting started begin beginning now today turn over let's lets doing onto on for
+    this it's it here first up got have is's""".split()
+)
+
+
+def _introduced(
+    said: Phrase, tables: Tables, horses: Sequence[tuple[Phrase, str]]
+) -> Command | None:
+    """ "Well let's get started on Barney": a horse's name with nothing but talk around it."""
+    for name, horse in horses:
+        for at in range(len(said) - len(name) + 1):
+            if said[at : at + len(name)] != name:
+                continue
+            around = cut(said[:at], tables) + cut(said[at + len(name) :], tables)
+            words = {w for span in around for w in span.words}
+            spoken_to = any(span.get("to_others") for span in around)
+            if all(_is_talk(s) for s in around) and not spoken_to and words & INTRODUCES:
+                return Command("horse", horse)
+    return None
+
+
+DISMISSED = frozenset(("just", "only", "nobbut", "nothing", "but"))
+"""After "scrap that" these say why: "it's only a scratch" is no new note."""
 
 
 def _within(said: Phrase, tables: Tables) -> Command | None:
@@ -62,7 +88,9 @@ def _within(said: Phrase, tables: Tables) -> Command | None:
                 continue
             around = cut(said[:at], tables) + cut(said[at + length :], tables)
             strikes = id == "strike" and all(s.start > 2 or s.end <= 3 for s in around) and at <= 3
-            if strikes and not _names_record(around):
+            after = said[at + length : at + length + 4]
+            dismissed = bool(DISMISSED & set(after))
+            if strikes and (dismissed or not _names_record(around)):
                 return Command(id)
             if length >= 2 and all(_is_talk(span) for span in around):
                 return Command(id)

@@ -191,7 +191,7 @@ def _returns(said: Utterance) -> None:
         if amount.unit not in WEEKS:
             continue
         before = [
-            i for i in said.free("plan") if "return" in said.spans[i].all("plan") and i < at + 4
+            i for i in said.free("plan") if "return" in said.spans[i].all("plan") and i < at + 8
         ]
         alone = all(
             not s.concepts

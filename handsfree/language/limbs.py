@@ -255,6 +255,10 @@ def _limbs_of(
         limb_first = own[0].first < min(here)
         before = [m for m in before if m in own]
         after = [m for m in after if m in own]
+        if before and after and not limb_first:
+            # Of several things between two feet only the last is said of the second.
+            later = [f for f in said.frames if frame.at < f.at < after[0].first]
+            limb_first = bool(later)
         order = (before[-1:], after[:1]) if limb_first else (after[:1], before[-1:])
         return next(m[0].limbs for m in order if m)
     # A clause without a limb of its own belongs to the one before it, the first to the next.

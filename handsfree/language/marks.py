@@ -1,5 +1,6 @@
 """Findings: terms said outright, a thing and its state, and what is said about them besides."""
 
+import re
 from dataclasses import dataclass
 
 from handsfree.language.clauses import Frame, Utterance
@@ -71,26 +72,27 @@ def _graded_at(said: Utterance, at: int) -> bool:
 def _made_work(said: Utterance, tables: Tables) -> None:
     """ "Took that flare off": a verb and a finding or place that are work together."""
     for work, (verb, what) in tables.made_work.items():
-        for at in said.free("verb"):
-            if verb not in said.spans[at].all("verb") or at in said.used:
+        for near in range(len(said.spans)):
+            span = said.spans[near]
+            if near in said.used or what not in (
+                span.get("term"),
+                span.get("zone"),
+                span.get("thing"),
+            ):
                 continue
-            clause = said.in_clause(at)
-            objects = [
+            if _has_length(said, near):
+                continue
+            clause = said.in_clause(near)
+            verbs = [
                 i
-                for i in clause
-                if i not in said.used
-                and what
-                in (
-                    said.spans[i].get("term"),
-                    said.spans[i].get("zone"),
-                    said.spans[i].get("thing"),
-                )
-                and not _has_length(said, i)
+                for i in said.free("verb", clause)
+                if verb in said.spans[i].all("verb") and abs(i - near) <= 5
             ]
-            near = said.nearest(at, objects)
-            if near is None or abs(near - at) > 5:
-                continue
-            if what == "toe" and not _goes_back(said, at, near):
+            # A verb that is work by itself ("trimmed") gives way to one that is not.
+            at = min(
+                verbs, key=lambda i: (bool(said.spans[i].get("work")), abs(i - near)), default=None
+            )
+            if at is None or (what == "toe" and not _goes_back(said, at, near)):
                 continue
             if what == "shoe":
                 if not _comes_off(said, at, near):
@@ -300,6 +302,44 @@ def shoes_off(said: Utterance) -> None:
         )
         if limb is not None and off is not None:
             said.add("work", at, (off,), action="shoe_pulled")
+        following = said.spans[at + 1]
+        nails = any(s.get("nail_word") for s in said.spans[at + 2 :])
+        if following.text in ("it", "them") and nails and at not in said.used and at <= 2:
+            said.add("work", at, (), action="shoe_pulled")
+
+
+LIES_IN = {
+    "thin_sole": "sole",
+    "flat_sole": "sole",
+    "dropped_sole": "sole",
+    "narrow_frog": "frog",
+    "shed_frog": "frog",
+}
+"""The place that "it" means after one of these."""
+
+
+def of_it(said: Utterance) -> None:
+    """ "Sole's thin and she's tender across it": the place that was spoken of before."""
+    for frame in said.frames:
+        following = " ".join(
+            w for s in said.spans[frame.last + 1 : frame.last + 4] for w in s.words
+        )
+        if frame.term != "tender" or frame.slots.get("zone") or not OF_IT.match(following):
+            continue
+        for before in reversed([f for f in said.frames if f.at < frame.at]):
+            measured = str(before.slots.get("quantity", "")).partition("_")
+            zone = before.slots.get("zone") or LIES_IN.get(before.term or "")
+            zone = zone or (
+                measured[0]
+                if measured[2] in ("depth", "width") and measured[0] in ("sole", "frog")
+                else None
+            )
+            if zone:
+                frame.slots["zone"] = zone
+                break
+
+
+OF_IT = re.compile(r"(across|over|on|in|round|all over|right across) it\b")
 
 
 def _pulse_alone(said: Utterance) -> None:

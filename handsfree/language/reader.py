@@ -89,6 +89,7 @@ class Reader:
         marks.find_gone(said)
         marks.give_places(said, self.tables)
         marks.give_qualities(said)
+        marks.of_it(said)
         limbs.give_limbs(said, self.named)
         _merge(said)
         _not_but(said)
@@ -132,8 +133,11 @@ def _changed(said: Utterance) -> Understood:
     named = limbs.mentions(said)
     changes: dict[str, Any] = {}
     for at, span in enumerate(said.spans):
+        before = {w for s in said.spans[max(0, at - 2) : at] for w in s.words}
         for kind in ("side", "zone", "grade", "age", "trend"):
             value = span.get(kind)
+            if before & {"not", "isn't", "ain't"}:
+                continue
             if value and at not in said.used and kind not in changes:
                 changes[kind] = value
         if span.amount is not None and (span.text != "one" or not changes):
@@ -146,7 +150,8 @@ def _changed(said: Utterance) -> Understood:
     unread = tuple(s.text for s in said.spans if not s.known)
     if not changes and not feet:
         return Understood(None, 1.0, (), (), unread)
-    unsure = round(min(1.0, UNEXPLAINED * len(unread)), 3)
+    # The marker and the slot tell enough to outweigh a word or two of talk.
+    unsure = 0.1 * len(unread) if len(unread) < 3 else round(min(1.0, UNEXPLAINED * len(unread)), 3)
     kept = tuple(changes.items()) if changes else None
     return Understood(Meaning(limbs=feet, correction=True, changes=kept), unsure, feet, (), unread)
 

@@ -112,13 +112,16 @@ OF_THE_HORSE = frozenset({"heart_girth", "body_length", "height", "neck_girth", 
 
 
 def belongs_to_horse(entry: Entry) -> bool:
-    """Whether the entry speaks of the horse, so that no limb in force is put to it."""
+    """Whether the entry speaks of the horse, so that no limb in force is put to it.
+
+    A plan may still be for the limbs that are named with it ("the near hind again in a week").
+    """
     match entry:
         case Measurement(quantity=quantity):
             return quantity in OF_THE_HORSE
         case Finding(scale_grade=ScaleGrade(scale="body_condition")):
             return True
-        case Plan(action="return"):
+        case Plan(action="return" | "tell_owner"):
             return True
         case _:
             return False
