@@ -174,7 +174,7 @@ class Recorder:
             return Line(self.source, heard, turn, None)
         for notice in turn.parting:
             self.notice(notice)
-        at = now()
+        at = self._now()
         return Line(self.source, heard, turn, self._write(lambda: self._keep(heard, turn, at)))
 
     def notice(self, notice: Notice) -> None:
@@ -241,6 +241,10 @@ class Recorder:
             self._horse = None
         return kept.utterance_id
 
+    def _now(self) -> str:
+        """The moment that is written beside what is said."""
+        return now()
+
     def _begin_visit(self, horse_id: str | None, at: str) -> str:
         assert self._log is not None
         if self.recording is None:
@@ -262,7 +266,7 @@ class Recorder:
         """Tell the dialogue of the horse's visits before this one, as if on the day of this."""
         if self._log is not None and self._horse is not None:
             begun = None if self._visit_id is None else self._log.visit(self._visit_id)
-            day = local_day(now() if begun is None else begun.started_at)
+            day = local_day(self._now() if begun is None else begun.started_at)
             past = history(self._log, self._horse, but=self._visit_id).until(day)
             self.dialogue.know(in_shoes(past), Past(past, day))
 

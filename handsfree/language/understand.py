@@ -29,23 +29,24 @@ class Understanding:
         grammar = self._grammar
         spelled, _ = grammar.digits_spelled(grammar.after_call(given))
         fixed = spelled[:1] == ["remark"] or grammar.lesson(given) is not None
-        if not spelled or fixed or grammar.sentences.accepts(spelled):
+        said, _ = grammar.synonyms.put(spelled)
+        if not said or fixed or grammar.sentences.accepts(said):
             return grammar.read(given)
-        natural = self._reader.read(spelled)
+        natural = self._reader.read(said)
         if natural.meaning is None or natural.unread:
             near = grammar.read(given)
-            if near.meaning is not None and self._may_be(near, spelled, natural):
+            if near.meaning is not None and self._may_be(near, said, natural):
                 return near
         return self._reading(given, natural)
 
-    def _may_be(self, near: Reading, spelled: Sequence[str], natural: Understood) -> bool:
+    def _may_be(self, near: Reading, said: Sequence[str], natural: Understood) -> bool:
         """Whether the nearest sentence is nearer than natural speech, and keeps what was said."""
         if near.by_lesson:
             return True
         if natural.meaning is not None and near.bend >= natural.unsure:
             return False
         # What natural speech has a meaning for may be neither left out nor bent into another.
-        lost = [word for word in spelled if word not in near.words and self._reader.tells(word)]
+        lost = [word for word in said if word not in near.words and self._reader.tells(word)]
         return not lost
 
     def _reading(self, given: tuple[str, ...], natural: Understood) -> Reading:
