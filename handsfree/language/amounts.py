@@ -86,6 +86,9 @@ def read(said: Utterance) -> None:
         assert amount is not None
         if amount.unit in ("week", "month", "day") or _counts_something(said, at):
             continue
+        if amount.unit == "deg" and any(f.slots.get("item") == "wedge" for f in said.frames):
+            said.used.add(at)
+            continue
         if said.spans[at].text == "one" and not _nail_words(said):
             said.used.add(at)
             continue
@@ -464,7 +467,8 @@ def _composed(said: Utterance, at: int, amount: Amount) -> str | None:
     dimension = next((i for i in after if said.spans[i].get("dimension") and i <= at + 3), None)
     if dimension is None:
         dimension = next((i for i in before if said.spans[i].get("dimension")), None)
-    heads = [i for i in (*before, *after) if _head(said, i)]
+    same = [i for i in after if said.clause[i] == said.clause[at]]
+    heads = [i for i in (*before, *same) if _head(said, i)]
     if after and _head(said, after[0]) and _number_first(said):
         heads = [after[0], *heads]
     if not heads:

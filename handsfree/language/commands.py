@@ -70,7 +70,9 @@ def _introduced(
             around = cut(said[:at], tables) + cut(said[at + len(name) :], tables)
             words = {w for span in around for w in span.words}
             spoken_to = any(span.get("to_others") for span in around)
-            small = all(_is_talk(s) or set(s.words) <= tables.nothing | {"let", "well"} for s in around)
+            small = all(
+                _is_talk(s) or set(s.words) <= tables.nothing | {"let", "well"} for s in around
+            )
             if small and not spoken_to and words & INTRODUCES:
                 return Command("horse", horse)
     return None

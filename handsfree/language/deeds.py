@@ -257,6 +257,12 @@ def work(said: Utterance) -> None:
             corn = "corn" in span.text or [f for f in said.frames if f.term == "corn"]
             if not corn:
                 action = "trimmed"
+        if action == "drilled_tapped" and span.text in ("tapped", "tapped out"):
+            if not any(
+                {"stud", "studs", "drilled", "hole", "holes"} & set(s.words) for s in said.spans
+            ):
+                said.used.add(at)
+                continue
         if action == "abscess_opened" and not _opens_something(said, at):
             continue
         if action in ("shoe_reset", "barefoot", "rasped") and span.get("quantity"):
@@ -408,6 +414,8 @@ def _detail(
 
 def _is_shoe_clip(said: Utterance, at: int) -> bool:
     """A clip of the shoe, not the place of the wall where it sits."""
+    if any(said.spans[i].get("term") for i in said.in_clause(at)):
+        return False
     return not any(
         f.kind == "finding" and said.clause[f.at] == said.clause[at] for f in said.frames
     )

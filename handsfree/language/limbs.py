@@ -37,6 +37,10 @@ def mentions(said: Utterance) -> list[Mention]:
         if not limbs:
             continue
         said.used.add(at)
+        if found and (both := _of_both(said, found[-1], at, limbs)):
+            before = found.pop()
+            found.append(Mention(before.first, at, both))
+            continue
         if found and _excepted(said, found[-1].last, at):
             before = found.pop()
             limbs = tuple(limb for limb in before.limbs if limb not in limbs)
@@ -95,6 +99,20 @@ def _excepted(said: Utterance, one: int, other: int) -> bool:
         return False
     said.used |= set(between)
     return True
+
+
+def _of_both(said: Utterance, before: Mention, at: int, limbs: tuple[str, ...]) -> tuple[str, ...]:
+    """ "On the off side behind": the one foot that two names side by side have in common."""
+    between = [w for i in said.between(before.last, at) for w in said.spans[i].words]
+    if len(between) > 1 or {"and", "nor", "or"} & set(between):
+        return ()
+    common = tuple(limb for limb in before.limbs if limb in limbs)
+    if set(common) in (set(before.limbs), set(limbs)) and len(before.limbs) == len(limbs):
+        return ()
+    if before.limbs in (("left",), ("right",)):
+        side = "L" if before.limbs == ("left",) else "R"
+        return tuple(limb for limb in limbs if limb[0] == side)
+    return common
 
 
 def _goes_round(said: Utterance, at: int) -> bool:

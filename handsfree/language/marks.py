@@ -82,6 +82,8 @@ def _made_work(said: Utterance, tables: Tables) -> None:
                 continue
             if _has_length(said, near):
                 continue
+            if what == "toe" and _is_amount_of(said, near):
+                continue
             clause = said.in_clause(near)
             verbs = [
                 i
@@ -101,6 +103,11 @@ def _made_work(said: Utterance, tables: Tables) -> None:
                     said.add("finding", at, (near,), term="lost_shoe")
                     continue
             said.add("work", at, (near,), action=work)
+
+
+def _is_amount_of(said: Utterance, at: int) -> bool:
+    """ "Eighty one mil of toe": what is left of it, not what was done."""
+    return at >= 2 and said.spans[at - 1].text == "of" and said.spans[at - 2].amount is not None
 
 
 def _has_length(said: Utterance, at: int) -> bool:
@@ -223,6 +230,10 @@ def _makes_sense(said: Utterance, pair: _Pair) -> bool:
             said.spans[i].amount or said.spans[i].get("thing") for i in said.in_clause(pair.state)
         )
         return pair.distance == 1 and pair.head > pair.state and not measured
+    if pair.made.term == "separation" and any(
+        f.term in ("seedy_toe", "white_line_disease") for f in said.frames
+    ):
+        return False
     if " ".join(state.words) in WEAK or state.text in WEAK:
         # Between the two only what is no content, as in "pulse is up".
         return all(_carries_nothing(said, i) for i in between)
@@ -378,6 +389,10 @@ def places(said: Utterance, tables: Tables) -> list[Place]:
         if at in said.used:
             continue
         zone, side = span.get("zone"), span.get("side")
+        if side is None and at and said.spans[at - 1].amount and span.text in OPPOSITE:
+            # "Three inside, four out"
+            if any(s.get("side") == OPPOSITE[span.text] for s in said.spans):
+                side = "lateral" if span.text == "out" else "medial"
         if side == "same":
             side = next(
                 (
@@ -415,6 +430,7 @@ def places(said: Utterance, tables: Tables) -> list[Place]:
     return found
 
 
+OPPOSITE = {"out": "medial", "in": "lateral"}
 BESIDE = frozenset("the of on at in her his its that to a around round by up down 's".split())
 
 
@@ -583,6 +599,8 @@ def _qualified(said: Utterance, at: int, kind: str) -> Frame | None:
 def find_clear(said: Utterance) -> None:
     """ "Frog's good", "nothing to report left hind", "she's sound"."""
     for at in said.free("sound"):
+        if said.spans[at].text == "sound" and not _is_sound(said, at):
+            continue
         frame = said.add("finding", at, (), term="lameness")
         frame.denied = True
     for at, span in enumerate(said.spans):
@@ -627,6 +645,22 @@ def find_clear(said: Utterance) -> None:
                 said.add("finding", zone, (at,) if side is None else (at, side), **slots)
         elif span.get("clear") or (feet and _is_said_of(said, at, feet)):
             said.add("finding", at, (), term="clear")
+
+
+def _is_sound(said: Utterance, at: int) -> bool:
+    """Whether the horse is sound, not that something sounds hollow or like something."""
+    before = said.spans[at - 1].words[0] if at else ""
+    following = said.spans[at + 1].words[0] if at + 1 < len(said.spans) else ""
+    return before in (
+        "'s",
+        "is",
+        "was",
+        "are",
+        "trotted",
+        "going",
+        "",
+        "'re",
+    ) and following not in ("like", "empty", "hollow")
 
 
 def _zone_just_before(said: Utterance, at: int) -> bool:

@@ -242,25 +242,22 @@ def _merge(said: Utterance) -> None:
     for frame in list(said.frames):
         if frame.kind == "nails" or frame not in said.frames:
             continue
-        for other in said.frames:
-            if other is frame or other.at < frame.at or frame not in said.frames:
-                continue
+        for other in [f for f in said.frames if f is not frame and f.at >= frame.at]:
             if (other.kind, other.term, other.limbs) != (frame.kind, frame.term, frame.limbs):
                 continue
-            if frame.kind == "shoe" and _same_item(frame, other):
-                frame.slots["detail"] = frame.slots.get("detail") or other.slots.get("detail")
-                said.frames.remove(other)
-                break
-            if frame.kind != "finding" and _bare(other) != _bare(frame):
-                continue
-            if frame.kind != "finding" or all(
-                frame.slots.get(k, v) == v for k, v in other.slots.items()
-            ):
-                frame.slots |= other.slots
+            if _is_told_twice(frame, other):
+                frame.slots |= {k: v for k, v in other.slots.items() if v is not None}
                 frame.last = max(frame.last, other.last)
                 frame.denied = frame.denied and other.denied
                 said.frames.remove(other)
-                break
+
+
+def _is_told_twice(frame: Frame, other: Frame) -> bool:
+    if frame.kind == "shoe":
+        return _same_item(frame, other)
+    if frame.kind != "finding":
+        return _bare(other) == _bare(frame)
+    return all(frame.slots.get(k, v) == v for k, v in other.slots.items())
 
 
 def _same_item(one: Frame, other: Frame) -> bool:
@@ -306,6 +303,11 @@ def _not_but(said: Utterance) -> None:
         reaction = frame.term == "tender" and "zone" not in frame.slots
         gone = nailed and reaction and text.startswith(("jump", "flinch", "snatch"))
         gone |= frame.term == "puncture" and any(f.term == "nail_prick" for f in said.frames)
+        others = {f.term for f in said.frames if f is not frame}
+        gone |= frame.term == "cut" and text.startswith("tr") and "overreach" in others
+        if frame.term == "heat" and text == "hot" and _shod(said) and not _is_felt(said, frame):
+            frame.kind, frame.slots = "work", {"action": "hot_fitted"}
+            continue
         gone |= frame.term == "abscess" and text.endswith("pus") and _opened(said)
         if frame.term == "high_side":
             sheared = next((f for f in said.frames if f.term == "sheared_heels"), None)
@@ -314,6 +316,16 @@ def _not_but(said: Utterance) -> None:
                 gone = True
         if gone:
             said.frames.remove(frame)
+
+
+def _shod(said: Utterance) -> bool:
+    return any(f.slots.get("action") in ("new_shoe", "shoe_reset") for f in said.frames)
+
+
+def _is_felt(said: Utterance, frame: Frame) -> bool:
+    """Whether a foot is hot, not the shoe put on so."""
+    before = {w for s in said.spans[max(0, frame.at - 2) : frame.at] for w in s.words}
+    return bool(before & {"'s", "is", "are", "feels", "foot", "feet"})
 
 
 def _opened(said: Utterance) -> bool:

@@ -74,10 +74,13 @@ def _is_no_but(spans: list[Span], at: int) -> bool:
     """ "Three and a half, no, three and three eighths": "no" between two of a kind."""
     if spans[at].text not in ("no", "nah", "nope") or not 0 < at < len(spans) - 1:
         return False
-    two = _type(spans[at + 1])
+    one = _type(spans[at - 1])
+    small = [s for s in spans[at + 1 : at + 3] if not s.concepts and s.amount is None]
+    following = spans[at + 1 + (len(small) if one in ("limb", "side") else 0) :]
+    two = _type(following[0]) if following else None
     if two == "amount":
         return any(_type(s) == "amount" for s in spans[:at])
-    return two is not None and two == _type(spans[at - 1]) and two != "term"
+    return two is not None and two == one and two != "term"
 
 
 def _is_not_that(spans: list[Span], at: int) -> bool:

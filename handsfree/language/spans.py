@@ -83,6 +83,12 @@ def _spans_at(words: Sequence[str], at: int, tables: Tables) -> list[tuple[Span,
         if phrase[-1] == "in" and words[at + length : at + length + 1] == ["front"]:
             # "In front" is where it is: "toes in front" turn nowhere.
             continue
+        if phrase[-1] in ("front", "back", "rear") and words[at + length : at + length + 1] == [
+            "of"
+        ]:
+            if words[at + length + 1 : at + length + 2] not in (["him"], ["her"], ["them"]):
+                # "In the front of that near fore toe" names no second foot.
+                continue
         concepts = tables.phrases.get(phrase)
         if concepts is not None:
             # A limb named whole wins over its words taken apart ("rasped | off hind").
