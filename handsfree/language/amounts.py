@@ -89,7 +89,7 @@ def read(said: Utterance) -> None:
         if amount.unit == "deg" and any(f.slots.get("item") == "wedge" for f in said.frames):
             said.used.add(at)
             continue
-        if said.spans[at].text == "one" and not _nail_words(said):
+        if said.spans[at].text == "one" and not _nail_words(said) and not _just_left(said, at):
             said.used.add(at)
             continue
         quantity = _own(said, at, amount) or _explicit(said, at)
@@ -283,10 +283,24 @@ def _counts_something(said: Utterance, at: int) -> bool:
             return True
         if span.concepts and not span.get("moving"):
             return False
+    if said.spans[at].text == "one" and _just_left(said, at):
+        return False
     if said.spans[at].text == "one" and not said.free("nails") and not said.free("nail_word"):
         said.used.add(at)
         return True
     return False
+
+
+def _just_left(said: Utterance, at: int) -> bool:
+    """ "Left one in": one nail."""
+    return at > 0 and said.spans[at - 1].text in (
+        "left",
+        "lost",
+        "pulled",
+        "drew",
+        "leave",
+        "leaving",
+    )
 
 
 def _window(said: Utterance, at: int) -> tuple[range, range]:
@@ -308,8 +322,6 @@ def _explicit(said: Utterance, at: int) -> str | None:
         quantity = said.spans[i].get("quantity")
         if quantity and _may_be(quantity, amount):
             return quantity
-        if said.spans[i].get("plan"):
-            break
     for i in after:
         quantity = said.spans[i].get("quantity")
         later = [j for j in said.amounts() if j > i]
@@ -422,7 +434,12 @@ def _in_foot(said: Utterance, at: int) -> bool:
         return False
     amount = said.spans[at].amount
     assert amount is not None
-    return 3 <= amount.value <= 12 and any(s.get("limb") or s.get("relative") for s in following)
+    sided = said.spans[at + 1].get("side") if at + 1 < len(said.spans) else None
+    return (
+        3 <= amount.value <= 12
+        and not sided
+        and any(s.get("limb") or s.get("relative") for s in following)
+    )
 
 
 def _weak_verb_beside(said: Utterance, at: int) -> bool:

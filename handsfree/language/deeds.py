@@ -339,10 +339,22 @@ def shoes(said: Utterance, tables: Tables, original: list[str], starts: list[int
 ROUNDED = frozenset("boxed safed rounded bevelled beveled feathered bevel rounding boxing".split())
 
 
+EDGED = frozenset("knocked took rasped filed ground ran".split())
+"""Verbs that round the inner branch where they are said of its edge."""
+
+
 def _rounded_inside(said: Utterance) -> None:
     """ "Boxed the inside edge off": the inner branch is rounded, whatever it is called."""
     for at, span in enumerate(said.spans):
-        if at in said.used or span.words[0] not in ROUNDED or span.get("shoe") == "inside_rounded":
+        if (
+            at in said.used
+            or span.words[0] not in ROUNDED | EDGED
+            or span.get("shoe") == "inside_rounded"
+        ):
+            continue
+        if span.words[0] in EDGED and not any(
+            "edge" in s.words or "edge" in s.text for s in said.spans
+        ):
             continue
         inside = [
             i
@@ -358,7 +370,8 @@ def _more_sizes(said: Utterance) -> None:
     sizes = [f for f in said.frames if f.slots.get("item") == "size"]
     for at in said.amounts():
         amount = said.spans[at].amount
-        clause = said.in_clause(at)
+        last = max((f.last for f in sizes), default=at)
+        clause = [i for i in said.in_clause(at) if i > last]
         others = [i for i in clause if i != at and _tells(said, i)]
         limb = any(said.spans[i].get("limb") or said.spans[i].get("relative") for i in clause)
         if sizes and amount and amount.unit is None and amount.value <= 16 and limb and not others:

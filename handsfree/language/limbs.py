@@ -28,7 +28,8 @@ def mentions(said: Utterance) -> list[Mention]:
     for at, span in enumerate(said.spans):
         if at in said.used:
             continue
-        limb, relative = span.get("limb") or _adjective(said, at), span.get("relative")
+        limb = span.get("limb") or _adjective(said, at)
+        relative = span.get("relative") or _half_after_number(said, at)
         limbs: tuple[str, ...] = ()
         if limb and not (span.words[0] == "all" and _goes_round(said, at)):
             limbs = tuple(limb.split("+"))
@@ -99,6 +100,15 @@ def _excepted(said: Utterance, one: int, other: int) -> bool:
         return False
     said.used |= set(between)
     return True
+
+
+def _half_after_number(said: Utterance, at: int) -> str | None:
+    """ "Fifty two left, fifty and a half right": a side by itself, behind its number."""
+    side = {"left": "left", "near": "left", "right": "right", "off": "right"}.get(
+        said.spans[at].text
+    )
+    ends = at + 1 == len(said.spans) or said.spans[at + 1].get("split") or said.spans[at + 1].amount
+    return side if side and at and said.spans[at - 1].amount and ends else None
 
 
 def _of_both(said: Utterance, before: Mention, at: int, limbs: tuple[str, ...]) -> tuple[str, ...]:
@@ -189,7 +199,8 @@ def _relative(said: Utterance, at: int, relative: str, before: list[Mention]) ->
         return ()
     side = "L" if relative == "left" else "R"
     if pair is None:
-        return (relative,) if said.spans[at].words[-1] in ("one", "foot") else ()
+        half = said.spans[at].words[-1] in ("one", "foot") or len(said.spans[at].words) == 1
+        return (relative,) if half else ()
     return tuple(limb for limb in pair if limb[0] == side)
 
 
@@ -281,3 +292,13 @@ def _limbs_of(
         return next(m[0].limbs for m in order if m)
     # A clause without a limb of its own belongs to the one before it, the first to the next.
     return before[-1].limbs if before else after[0].limbs
+
+
+def by_joint(said: Utterance) -> None:
+    """ "Hocks are puffy, both of them": only the hind legs have hocks, only the fore knees."""
+    for frame in said.frames:
+        end = JOINTS.get(str(frame.slots.get("zone")))
+        if end and frame.limbs and set(frame.limbs) & {"pair", "left", "right"}:
+            both = FRONT if end == "F" else HIND
+            half = {"left": both[:1], "right": both[1:]}
+            frame.limbs = half.get(frame.limbs[0], both)

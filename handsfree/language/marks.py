@@ -493,13 +493,20 @@ def _heads_of_terms(tables: Tables) -> dict[str, frozenset[str]]:
     for several in tables.made.values():
         for made in several:
             found[made.term] = found.get(made.term, frozenset()) | (made.heads - made.keeps)
+    for term in ("toed_in", "toed_out"):
+        found[term] = frozenset({"toe"})
     return found
 
 
 def _without_own(said: Utterance, place: Place, heads: dict[str, frozenset[str]]) -> Place | None:
     """The place without a zone that the finding's name holds already ("heels contracted")."""
     here = [f for f in said.frames if said.clause[f.at] == said.clause[place.first]]
-    own = [f for f in here if place.zone in heads.get(f.term or "", ())]
+    own = [
+        f
+        for f in here
+        if place.zone in heads.get(f.term or "", ())
+        or (f.term == "seedy_toe" and place.zone == "toe" and "toe" in said.spans[f.at].text)
+    ]
     others = [f for f in here if f not in own and takes_place(f, place) and f.kind == "finding"]
     nearer = (
         [f for f in others if abs(f.at - place.first) < min(abs(o.at - place.first) for o in own)]
@@ -560,7 +567,7 @@ def _second_place(said: Utterance, here: list[Frame], place: Place) -> None:
     if findings and place.side and not findings[-1].slots.get("side"):
         findings[-1].slots["side"] = place.side
     elif findings and place.zone and place.zone != findings[-1].slots.get("zone"):
-        said.doubt("two places for one finding", 0.1)
+        said.doubt("two places for one finding", 0.25)
 
 
 def give_qualities(said: Utterance) -> None:

@@ -207,7 +207,8 @@ class NumberReader:
                 return Fraction(1, below), at + 2
             return None
         if word in self._said.parts and word in ("half", "quarter"):
-            if not alone or self._is_measured(words, at + 1):
+            beside = at > 0 and words[at - 1] == "by"
+            if not alone or beside or self._is_measured(words, at + 1):
                 return Fraction(1, self._said.parts[word]), at + 1
             return None
         over = self._said.ones.get(word) or self._said.teens.get(word)

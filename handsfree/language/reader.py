@@ -91,6 +91,7 @@ class Reader:
         marks.give_qualities(said)
         marks.of_it(said)
         limbs.give_limbs(said, self.named)
+        limbs.by_joint(said)
         _merge(said)
         _not_but(said)
         scope.deny(said)

@@ -220,11 +220,12 @@ def _denied_by(said: Utterance, at: int) -> Frame | None:
         between = [said.spans[i] for i in said.between(at, after[0].first)]
         if any(s.get("deny") for s in between) and said.spans[at].text == "no":
             return None
-        if after[0].kind == "plan" and len(between) > 1:
+        if after[0].kind == "plan":
             return None
         return after[0]
     before = [f for f in said.frames if f.last < at and said.clause[f.at] == clause]
-    if before and said.spans[at].text in ("none", "no", "neither", "nil"):
+    ends = at + 1 == len(said.spans) or said.clause[at + 1] != clause
+    if before and ends and said.spans[at].text in ("none", "no", "neither", "nil"):
         return before[-1]
     return None
 
