@@ -86,6 +86,13 @@ def read(said: Utterance) -> None:
         assert amount is not None
         if amount.unit in ("week", "month", "day") or _counts_something(said, at):
             continue
+        following = said.spans[at + 1] if at + 1 < len(said.spans) else None
+        if amount.unit and following and following.get("thing") in ("nail", "sharp"):
+            said.used.add(at)
+            continue
+        if amount.unit is None and _of_studs(said):
+            said.used.add(at)
+            continue
         if amount.unit == "deg" and any(f.slots.get("item") == "wedge" for f in said.frames):
             said.used.add(at)
             continue
@@ -289,6 +296,15 @@ def _counts_something(said: Utterance, at: int) -> bool:
         said.used.add(at)
         return True
     return False
+
+
+def _of_studs(said: Utterance) -> bool:
+    """Whether a bare number is how many studs: no nail is spoken of beside them."""
+    studs = any(
+        f.slots.get("item") == "studs" or f.slots.get("action") == "drilled_tapped"
+        for f in said.frames
+    ) or any("stud" in s.text for s in said.spans)
+    return studs and not any("nail" in s.text or s.text in ("drove", "driven") for s in said.spans)
 
 
 def _just_left(said: Utterance, at: int) -> bool:

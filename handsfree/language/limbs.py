@@ -28,7 +28,7 @@ def mentions(said: Utterance) -> list[Mention]:
     for at, span in enumerate(said.spans):
         if at in said.used:
             continue
-        limb = span.get("limb") or _adjective(said, at)
+        limb = span.get("limb") or _adjective(said, at) or _before(said, at)
         relative = span.get("relative") or _half_after_number(said, at)
         limbs: tuple[str, ...] = ()
         if limb and not (span.words[0] == "all" and _goes_round(said, at)):
@@ -100,6 +100,20 @@ def _excepted(said: Utterance, one: int, other: int) -> bool:
         return False
     said.used |= set(between)
     return True
+
+
+def _before(said: Utterance, at: int) -> str | None:
+    """ "Flat before", "the off one before": in front, as some say it of a horse."""
+    if said.spans[at].text != "before" or at == 0:
+        return None
+    last = said.spans[at - 1].words[-1]
+    following = said.spans[at + 1] if at + 1 < len(said.spans) else None
+    ends = (
+        following is None
+        or following.get("split")
+        or following.words[0] in ("'s", "is", "has", "are", "on")
+    )
+    return "LF+RF" if ends and last not in ("than", "as", "time", "from", "like", "visit") else None
 
 
 def _half_after_number(said: Utterance, at: int) -> str | None:
@@ -254,6 +268,14 @@ def _limbs_of_plan(said: Utterance, frame: Frame, named: list[Mention]) -> tuple
         return inside[0].limbs
     others = [f for f in said.frames if f is not frame and said.clause[f.at] == clause]
     here = [m for m in named if said.clause[m.first] == clause]
+    words = {w for i in said.in_clause(frame.at) for w in said.spans[i].words}
+    if (
+        not here
+        and words & {"it", "that"}
+        and frame.slots.get("action") in ("xray", "call_vet", "watch")
+    ):
+        before = [m for m in named if m.last < frame.at]
+        return before[-1].limbs if before else None
     return here[-1].limbs if here and not others else None
 
 

@@ -271,6 +271,7 @@ OF_A_LIMB = {
     "sprung": "sprung_shoe",
     "shifted": "shifted_shoe",
     "dropped": "dropped_sole",
+    "shedding": "shed_frog",
 }
 """What is meant where a state is said of the foot itself: "the off hind's loose"."""
 
@@ -299,7 +300,7 @@ def _of_a_limb(said: Utterance) -> None:
 def shoes_off(said: Utterance) -> None:
     """ "Took the fronts off": the shoes, where nothing else is taken."""
     for at, span in enumerate(said.spans[:-1]):
-        if at in said.used or "remove" not in span.all("verb"):
+        if at in said.used or not {"remove", "throw"} & set(span.all("verb")):
             continue
         clause = [i for i in said.in_clause(at) if i > at]
         limb = next((i for i in clause if said.spans[i].get("limb")), None)
@@ -313,6 +314,10 @@ def shoes_off(said: Utterance) -> None:
         )
         if limb is not None and off is not None:
             said.add("work", at, (off,), action="shoe_pulled")
+        near = said.spans[at + 1 : at + 3]
+        if span.text in ("cast", "threw", "thrown") and any(s.get("limb") for s in near):
+            said.add("finding", at, (), term="lost_shoe")
+            continue
         following = said.spans[at + 1]
         nails = any(s.get("nail_word") for s in said.spans[at + 2 :])
         if following.text in ("it", "them") and nails and at not in said.used and at <= 2:

@@ -305,6 +305,7 @@ def _not_but(said: Utterance) -> None:
         gone = nailed and reaction and text.startswith(("jump", "flinch", "snatch"))
         gone |= frame.term == "puncture" and any(f.term == "nail_prick" for f in said.frames)
         others = {f.term for f in said.frames if f is not frame}
+        gone |= _is_why(said, frame)
         gone |= frame.term == "cut" and text.startswith("tr") and "overreach" in others
         if frame.term == "heat" and text == "hot" and _shod(said) and not _is_felt(said, frame):
             frame.kind, frame.slots = "work", {"action": "hot_fitted"}
@@ -317,6 +318,19 @@ def _not_but(said: Utterance) -> None:
                 gone = True
         if gone:
             said.frames.remove(frame)
+
+
+def _is_why(said: Utterance, frame: Frame) -> bool:
+    """ "Rounded the inside for the brushing": why something was done, not found today."""
+    before = said.spans[max(0, frame.first - 2) : frame.first]
+    words = [w for s in before for w in s.words]
+    done = any(f.kind in ("work", "shoe") and f.at < frame.at for f in said.frames)
+    return (
+        done
+        and bool(words)
+        and words[:1] in (["for"], ["against"])
+        or (done and words[1:2] in (["for"], ["against"]))
+    )
 
 
 def _shod(said: Utterance) -> bool:
