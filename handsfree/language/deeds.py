@@ -1,5 +1,6 @@
 """The work done, the shoe put on, and what is planned."""
 
+from handsfree.language import marks
 from handsfree.language.clauses import Utterance
 from handsfree.language.spans import Span
 from handsfree.language.tables import Tables
@@ -257,6 +258,9 @@ def work(said: Utterance) -> None:
             corn = "corn" in span.text or [f for f in said.frames if f.term == "corn"]
             if not corn:
                 action = "trimmed"
+        if action == "shoe_pulled" and any(s.text in marks.OUTDOORS for s in said.spans):
+            said.add("finding", at, (), term="lost_shoe")
+            continue
         if action == "drilled_tapped" and span.text in ("tapped", "tapped out"):
             if not any(
                 {"stud", "studs", "drilled", "hole", "holes"} & set(s.words) for s in said.spans

@@ -82,7 +82,8 @@ def _made_work(said: Utterance, tables: Tables) -> None:
                 continue
             if _has_length(said, near):
                 continue
-            if what == "toe" and _is_amount_of(said, near):
+            following = said.spans[near + 1].get("thing") if near + 1 < len(said.spans) else None
+            if what == "toe" and (_is_amount_of(said, near) or following == "nail"):
                 continue
             clause = said.in_clause(near)
             verbs = [
@@ -171,9 +172,10 @@ def _made(said: Utterance, tables: Tables) -> None:
             for state in span.all("state")
             for made in tables.made.get(state, ())
             for pair in _pairs(said, made, at, shared)
+            if _makes_sense(said, pair)
         ]
         best = min(pairs, key=lambda p: (p.distance, p.head > p.state), default=None)
-        if best is None or not _makes_sense(said, best):
+        if best is None:
             continue
         _add_made(said, best, tables)
         shared.add(best.head)

@@ -17,12 +17,38 @@ def _type(span: Span) -> str | None:
 
 def not_that_but(spans: list[Span]) -> tuple[list[Span], bool]:
     """ "No, bruise, not a corn": the first "no" is to what was said before."""
+    if (
+        len(spans) > 1
+        and spans[0].text in ("no", "nah", "naw", "nope")
+        and not _tells_new(spans[1:])
+    ):
+        # "No, I count ten"
+        return spans[1:], any(_type(s) for s in spans[1:])
     if len(spans) < 3 or spans[0].text != "no":
         return spans, False
     denied = next((i for i, s in enumerate(spans) if i and s.text in ("not", "not a")), None)
     if denied is None or not any(s.get("term") for s in spans[1:denied]):
         return spans, False
     return spans[1:], any(s.get("term") for s in spans[denied + 1 :])
+
+
+def _tells_new(spans: list[Span]) -> bool:
+    """Whether anything but a number, a side, a place or a foot is said."""
+    kinds = (
+        "term",
+        "work",
+        "quantity",
+        "shoe",
+        "plan",
+        "state",
+        "deny",
+        "thing",
+        "repair",
+        "to_others",
+    )
+    return any(s.get(kind) for s in spans for kind in kinds) or any(
+        s.get("nails") and s.text != "count" for s in spans
+    )
 
 
 def put_right(spans: list[Span]) -> tuple[list[Span], bool]:
@@ -45,7 +71,9 @@ def put_right(spans: list[Span]) -> tuple[list[Span], bool]:
             continue
         if not any(_type(s) for s in after):
             # "Angle's fifty three sorry"
-            corrects = corrects or span.words[-1] == "sorry" or span.text in ("i mean", "i meant")
+            new = any(s.get(kind) for s in before for kind in NEW_THINGS)
+            meant = span.text in ("i mean", "i meant") and not new
+            corrects = corrects or span.words[-1] == "sorry" or meant
             spans = before + after
             continue
         if _is_not_that(spans, at):
