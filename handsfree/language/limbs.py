@@ -196,7 +196,8 @@ def _relative(said: Utterance, at: int, relative: str, before: list[Mention]) ->
             return (OTHER_SIDE[before[-1].limbs[0]],)
         return ("other",)
     if relative == "around":
-        return () if _any_limb(said, at) else FRONT + HIND
+        of_shoe = any(s.get("shoe") == "crease" for s in said.spans)
+        return () if of_shoe or _any_limb(said, at) else FRONT + HIND
     if relative in ("fore", "hind"):
         side = before[-1].limbs[0][0] if before and len(before[-1].limbs) == 1 else None
         if said.spans[at].words[0] == "other" and side:

@@ -398,7 +398,8 @@ def places(said: Utterance, tables: Tables) -> list[Place]:
         zone, side = span.get("zone"), span.get("side")
         if side is None and at and said.spans[at - 1].amount and span.text in OPPOSITE:
             # "Three inside, four out"
-            if any(s.get("side") == OPPOSITE[span.text] for s in said.spans):
+            sided = at + 1 < len(said.spans) and said.spans[at + 1].get("side")
+            if not sided and any(s.get("side") == OPPOSITE[span.text] for s in said.spans):
                 side = "lateral" if span.text == "out" else "medial"
         if side == "same":
             side = next(
@@ -689,7 +690,7 @@ def _zone_just_before(said: Utterance, at: int) -> bool:
 
 def _limb_just_before(said: Utterance, at: int) -> str | None:
     """The limb of "the off hind's clean", with only the verb between."""
-    if at < 2 or not {"'s", "is", "are", "looks", "look"} & set(said.spans[at - 1].words):
+    if at < 2 or said.spans[at - 1].words[0] not in ("'s", "is", "are", "looks", "look"):
         return None
     following = said.spans[at + 1] if at + 1 < len(said.spans) else None
     if following and (following.get("term") or following.get("zone") or following.get("state")):

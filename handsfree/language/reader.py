@@ -94,6 +94,7 @@ class Reader:
         limbs.by_joint(said)
         _merge(said)
         _not_but(said)
+        _perhaps_later(said)
         scope.deny(said)
         scope.only_a_touch(said)
         _copy(said, copies, self.named)
@@ -246,7 +247,8 @@ def _merge(said: Utterance) -> None:
         for other in [f for f in said.frames if f is not frame and f.at >= frame.at]:
             if (other.kind, other.term, other.limbs) != (frame.kind, frame.term, frame.limbs):
                 continue
-            if _is_told_twice(frame, other):
+            denied = any(said.spans[i].get("deny") for i in said.between(frame.at, other.at))
+            if not denied and _is_told_twice(frame, other):
                 frame.slots |= {k: v for k, v in other.slots.items() if v is not None}
                 frame.last = max(frame.last, other.last)
                 frame.denied = frame.denied and other.denied
@@ -306,6 +308,7 @@ def _not_but(said: Utterance) -> None:
         gone |= frame.term == "puncture" and any(f.term == "nail_prick" for f in said.frames)
         others = {f.term for f in said.frames if f is not frame}
         gone |= _is_why(said, frame)
+        gone |= frame.term == "missing_nail" and "puncture" in others
         gone |= frame.term == "cut" and text.startswith("tr") and "overreach" in others
         if frame.term == "heat" and text == "hot" and _shod(said) and not _is_felt(said, frame):
             frame.kind, frame.slots = "work", {"action": "hot_fitted"}
@@ -317,6 +320,17 @@ def _not_but(said: Utterance) -> None:
                 sheared.slots["side"] = frame.slots["side"]
                 gone = True
         if gone:
+            said.frames.remove(frame)
+
+
+MAYBE = frozenset("might may could should ought".split())
+
+
+def _perhaps_later(said: Utterance) -> None:
+    """ "Might pull it": what may yet be done is no record of today."""
+    for frame in [f for f in said.frames if f.kind in ("work", "nails")]:
+        before = {w for s in said.spans[max(0, frame.first - 2) : frame.first] for w in s.words}
+        if before & MAYBE and len(said.frames) > 1:
             said.frames.remove(frame)
 
 
