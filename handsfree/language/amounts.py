@@ -651,7 +651,7 @@ def _pulled_again(said: Utterance, verbs: list[int]) -> None:
         if verb in said.used or not pricked or said.spans[verb].get("nails") != "pulled":
             continue
         following = [w for s in said.spans[verb : verb + 4] for w in s.words]
-        if "it" in following[1:3] or following[-1:] == ["out"]:
+        if "it" in following[1:3] or "nail" in following or following[-1:] == ["out"]:
             said.add("nails", verb, (), action="pulled", count=1)
             return
 

@@ -181,7 +181,11 @@ def _to_vet(said: Utterance, at: int, action: str) -> None:
     end = next(
         (i for i in range(at + 1, len(said.spans)) if said.spans[i].get("split")), len(said.spans)
     )
-    said.add("plan", at, _without_limbs(said, range(at + 1, end)), action=action)
+    covered = range(at + 1, end)
+    if action == "call_vet" and any(said.spans[i].get("plan") == "xray" for i in covered):
+        # "Get the vet to x-ray it" asks for the picture.
+        action = "xray"
+    said.add("plan", at, _without_limbs(said, covered), action=action)
 
 
 def _returns(said: Utterance) -> None:

@@ -321,7 +321,10 @@ def by_joint(said: Utterance) -> None:
     """ "Hocks are puffy, both of them": only the hind legs have hocks, only the fore knees."""
     for frame in said.frames:
         end = JOINTS.get(str(frame.slots.get("zone")))
-        if end and frame.limbs and set(frame.limbs) & {"pair", "left", "right"}:
+        if end and frame.limbs is None and frame.slots.get("side") == "both":
+            del frame.slots["side"]
+            frame.limbs = FRONT if end == "F" else HIND
+        elif end and frame.limbs and set(frame.limbs) & {"pair", "left", "right"}:
             both = FRONT if end == "F" else HIND
             half = {"left": both[:1], "right": both[1:]}
             frame.limbs = half.get(frame.limbs[0], both)

@@ -74,11 +74,11 @@ def _made_work(said: Utterance, tables: Tables) -> None:
     for work, (verb, what) in tables.made_work.items():
         for near in range(len(said.spans)):
             span = said.spans[near]
-            if near in said.used or what not in (
+            if near in said.used or not set(what.split("|")) & {
                 span.get("term"),
                 span.get("zone"),
                 span.get("thing"),
-            ):
+            }:
                 continue
             if _has_length(said, near):
                 continue
@@ -194,6 +194,10 @@ def _pairs(said: Utterance, made: Made, at: int, shared: set[int]) -> list[_Pair
     return [_Pair(made, at, i, abs(at - i)) for i in found]
 
 
+IN_PLACE = {"in_sole": "sole", "in_frog": "frog", "in_bulb": "bulb", "in_white_line": "white_line"}
+"""Places that stand in a phrase with "in": "thin in the sole"."""
+
+
 def _names(said: Utterance, at: int) -> set[str]:
     span = said.spans[at]
     names = {*span.all("thing"), *span.all("zone")}
@@ -201,6 +205,7 @@ def _names(said: Utterance, at: int) -> set[str]:
         names.add("side")
     if span.get("limb"):
         names.add("limb")
+    names |= {IN_PLACE[state] for state in span.all("state") if state in IN_PLACE}
     if span.get("quantity") in ("sole_depth", "frog_width"):
         names.add(str(span.get("quantity")).partition("_")[0])
     return names
@@ -302,7 +307,7 @@ def _of_a_limb(said: Utterance) -> None:
 def shoes_off(said: Utterance) -> None:
     """ "Took the fronts off": the shoes, where nothing else is taken."""
     for at, span in enumerate(said.spans[:-1]):
-        if at in said.used or not {"remove", "throw"} & set(span.all("verb")):
+        if at in said.used or not {"remove", "throw", "burn"} & set(span.all("verb")):
             continue
         clause = [i for i in said.in_clause(at) if i > at]
         limb = next((i for i in clause if said.spans[i].get("limb")), None)
@@ -316,7 +321,15 @@ def shoes_off(said: Utterance) -> None:
         )
         if limb is not None and off is not None:
             said.add("work", at, (off,), action="shoe_pulled")
-        near = said.spans[at + 1 : at + 3]
+        near = said.spans[at + 1 : at + 4]
+        if (
+            span.text in ("burnt", "burned")
+            and any(s.get("limb") for s in near)
+            and near[-1].text == "on"
+        ):
+            said.add("work", at, (), action="hot_fitted")
+            continue
+        near = near[:2]
         if span.text in ("cast", "threw", "thrown") and any(s.get("limb") for s in near):
             said.add("finding", at, (), term="lost_shoe")
             continue
@@ -413,6 +426,10 @@ def places(said: Utterance, tables: Tables) -> list[Place]:
         for state in span.all("state"):
             if not zone and state in tables.adds:
                 zone = tables.adds[state][1]
+        if zone and at and ABOVE & set(w for t in said.spans[max(0, at - 2) : at] for w in t.words):
+            # Above the coronet is not at it.
+            said.used.add(at)
+            continue
         if not zone and not side:
             continue
         following = " ".join(w for s in said.spans[at + 1 : at + 3] for w in s.words)
@@ -438,6 +455,7 @@ def places(said: Utterance, tables: Tables) -> list[Place]:
     return found
 
 
+ABOVE = frozenset({"above"})
 OPPOSITE = {"out": "medial", "in": "lateral"}
 BESIDE = frozenset("the of on at in her his its that to a around round by up down 's".split())
 

@@ -103,7 +103,11 @@ def _is_no_but(spans: list[Span], at: int) -> bool:
     if spans[at].text not in ("no", "nah", "nope") or not 0 < at < len(spans) - 1:
         return False
     one = _type(spans[at - 1])
-    small = [s for s in spans[at + 1 : at + 3] if not s.concepts and s.amount is None]
+    small = [
+        s
+        for s in spans[at + 1 : at + 3]
+        if s.amount is None and all(c.kind == "moving" for c in s.concepts)
+    ]
     following = spans[at + 1 + (len(small) if one in ("limb", "side") else 0) :]
     two = _type(following[0]) if following else None
     if two == "amount":
