@@ -154,7 +154,8 @@ def _scales(said: Utterance) -> None:
         if scale == "lameness" and any(s.get("term") == "laminitis" for s in said.spans):
             scale = "laminitis"
         amount = said.spans[number].amount
-        assert amount is not None and scale is not None
+        assert amount is not None
+        assert scale is not None
         if (
             amount.unit
             or not _on_scale(scale, amount.value)
@@ -497,7 +498,9 @@ def _apiece(said: Utterance) -> list[int]:
 def _composed(said: Utterance, at: int, amount: Amount) -> str | None:
     """A quantity that a place and a dimension make: "frog's fifty five wide", "toe's at eighty"."""
     before, after = _window(said, at)
-    dimension = next((i for i in after if said.spans[i].get("dimension") and i <= at + 3), None)
+    dimension = at - 1 if at and said.spans[at - 1].get("dimension") else None
+    if dimension is None:
+        dimension = next((i for i in after if said.spans[i].get("dimension") and i <= at + 3), None)
     if dimension is None:
         dimension = next((i for i in before if said.spans[i].get("dimension")), None)
     same = [i for i in after if said.clause[i] == said.clause[at]]
@@ -594,11 +597,11 @@ def _near_of(said: Utterance, at: int) -> list[int]:
             found.append(i)
     for i in after:
         span = said.spans[i]
-        if span.get("dimension") and i <= at + 3:
-            found.append(i)
-        elif span.get("quantity") and not any(j > i for j in said.amounts()):
-            found.append(i)
-        elif span.get("thing") == "angle":
+        if (
+            (span.get("dimension") and i <= at + 3)
+            or (span.get("quantity") and not any(j > i for j in said.amounts()))
+            or span.get("thing") == "angle"
+        ):
             found.append(i)
     return found
 
@@ -689,7 +692,7 @@ def _action(said: Utterance, verb: int, count: int) -> str | None:
     if span.text in ("took", "take", "taking", "had", "got") and "out" in words:
         return "pulled"
     if span.text == "took" and "nails" in words:
-        return "in_shoe" if "took" == span.text and "to" in words else "pulled"
+        return "pulled"
     if "lost" in actions and span.text in ("gone", "missing", "lost", "short", "down"):
         return "lost"
     if "in_shoe" in actions:

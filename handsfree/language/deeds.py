@@ -66,7 +66,8 @@ NOUNS = frozenset(
 def _wanted(said: Utterance, at: int) -> bool:
     """Whether an x-ray is asked for, not only spoken of ("the vet's x-rays said")."""
     if said.spans[at].text not in NOUNS:
-        return True
+        past = {w for s in said.spans[max(0, at - 3) : at] for w in s.words}
+        return not past & {"had", "been", "was", "were", "'ve"}
     before = {w for s in said.spans[max(0, at - 4) : at] for w in s.words}
     if before & {"by", "on", "said", "from", "off", "'s", "last", "showed"}:
         return False
@@ -84,7 +85,7 @@ def _wanted(said: Utterance, at: int) -> bool:
         "worth",
         "wanting",
     }
-    return bool(asked) or at == 0 or said.spans[at].words[0] == "x" and not before
+    return bool(asked) or at == 0 or (said.spans[at].words[0] == "x" and not before)
 
 
 def _end_of_text(said: Utterance, at: int) -> int:
@@ -265,12 +266,15 @@ def work(said: Utterance) -> None:
         if action == "shoe_pulled" and any(s.text in marks.OUTDOORS for s in said.spans):
             said.add("finding", at, (), term="lost_shoe")
             continue
-        if action == "drilled_tapped" and span.text in ("tapped", "tapped out"):
-            if not any(
+        if (
+            action == "drilled_tapped"
+            and span.text in ("tapped", "tapped out")
+            and not any(
                 {"stud", "studs", "drilled", "hole", "holes"} & set(s.words) for s in said.spans
-            ):
-                said.used.add(at)
-                continue
+            )
+        ):
+            said.used.add(at)
+            continue
         if action == "abscess_opened" and not _opens_something(said, at):
             continue
         if action in ("shoe_reset", "barefoot", "rasped") and span.get("quantity"):
@@ -543,9 +547,8 @@ def _section(said: Utterance, at: int, original: list[str], starts: list[int]) -
         return
     spans = said.spans
     first = last = at
-    if spans[at].text == "by":
-        if not _are_stock(spans, at):
-            return
+    if spans[at].text == "by" and not _are_stock(spans, at):
+        return
     by = next(
         (i for i in range(max(0, at - 3), min(len(spans), at + 4)) if spans[i].text == "by"), None
     )

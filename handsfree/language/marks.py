@@ -7,8 +7,10 @@ from handsfree.language.clauses import Frame, Utterance
 from handsfree.language.tables import Made, Tables
 
 MARKS = frozenset(
-    """high_side bruise crack separation seedy_toe white_line_disease abscess cut growth_ring chip wall_loss
-    keratoma canker puncture wear corn thrush flare dish stretched_white_line overreach""".split()
+    """high_side bruise crack separation seedy_toe white_line_disease abscess cut growth_ring
+    chip wall_loss keratoma canker puncture wear corn thrush flare dish
+    stretched_white_line overreach""".split()
+)
 )
 """Findings that have a length or a distance below the hairline."""
 
@@ -279,6 +281,7 @@ OF_A_LIMB = {
     "shifted": "shifted_shoe",
     "dropped": "dropped_sole",
     "shedding": "shed_frog",
+    "long": "long_toe",
 }
 """What is meant where a state is said of the foot itself: "the off hind's loose"."""
 
@@ -355,6 +358,8 @@ def of_it(said: Utterance) -> None:
         following = " ".join(
             w for s in said.spans[frame.last + 1 : frame.last + 4] for w in s.words
         )
+        if frame.term == "swelling" and not frame.slots.get("zone") and frame.at:
+            _swollen_there(said, frame)
         if frame.term != "tender" or frame.slots.get("zone") or not OF_IT.match(following):
             continue
         for before in reversed([f for f in said.frames if f.at < frame.at]):
@@ -370,6 +375,15 @@ def of_it(said: Utterance) -> None:
                 break
 
 
+def _swollen_there(said: Utterance, frame: Frame) -> None:
+    """ "Knee's got a scrape on it, it's a bit swollen"."""
+    clause = {w for i in said.in_clause(frame.at) for w in said.spans[i].words}
+    before = [f for f in said.frames if f.at < frame.at and f.slots.get("zone") in LEG]
+    if before and "it" in clause:
+        frame.slots["zone"] = before[-1].slots["zone"]
+
+
+LEG = frozenset("knee hock fetlock cannon pastern".split())
 OF_IT = re.compile(r"(across|over|on|in|round|all over|right across) it\b")
 
 
@@ -411,7 +425,8 @@ def places(said: Utterance, tables: Tables) -> list[Place]:
         zone, side = span.get("zone"), span.get("side")
         if side is None and at and said.spans[at - 1].amount and span.text in OPPOSITE:
             # "Three inside, four out"
-            sided = at + 1 < len(said.spans) and said.spans[at + 1].get("side")
+            sided = at + 1 < len(said.spans) and bool(said.spans[at + 1].get("side"))
+            sided |= any("left" in s.words for s in said.spans)
             if not sided and any(s.get("side") == OPPOSITE[span.text] for s in said.spans):
                 side = "lateral" if span.text == "out" else "medial"
         if side == "same":
@@ -617,6 +632,9 @@ def _qualified(said: Utterance, at: int, kind: str) -> Frame | None:
     here = [f for f in frames if said.clause[f.at] == clause]
     if not here:
         if any(said.clause[f.at] == clause for f in said.frames):
+            return None
+        if kind == "grade" and any(said.spans[i].get("limb") for i in said.in_clause(at)):
+            # "But the near hind's got a bit": of that foot, not of what was said before.
             return None
         before = [f for f in frames if said.clause[f.at] < clause]
         return before[-1] if before else (frames[0] if frames and kind != "grade" else None)

@@ -220,9 +220,7 @@ def _weigh(said: Utterance, span: Span, unread: list[str]) -> None:
         said.doubt("a denial that belongs to nothing", 0.4)
     elif span.amount is not None and span.text != "one":
         said.doubt(f"the number {span.text} belongs to nothing", 0.4)
-    elif span.get("side") or span.get("zone"):
-        said.doubt(f"'{span.text}' belongs to nothing", LEFT_OVER)
-    elif span.get("plan") in ("call_vet", "xray"):
+    elif span.get("side") or span.get("zone") or span.get("plan") in ("call_vet", "xray"):
         said.doubt(f"'{span.text}' belongs to nothing", LEFT_OVER)
 
 
@@ -326,11 +324,16 @@ def _not_but(said: Utterance) -> None:
 MAYBE = frozenset("might may could should ought".split())
 
 
+WHILE = frozenset("where from since because cos till until".split())
+"""After these something is told that explains, not something done today."""
+
+
 def _perhaps_later(said: Utterance) -> None:
     """ "Might pull it": what may yet be done is no record of today."""
     for frame in [f for f in said.frames if f.kind in ("work", "nails")]:
-        before = {w for s in said.spans[max(0, frame.first - 2) : frame.first] for w in s.words}
-        if before & MAYBE and len(said.frames) > 1:
+        before = [w for s in said.spans[max(0, frame.first - 4) : frame.first] for w in s.words]
+        aside = set(before[-2:]) & MAYBE or set(before[-4:]) & WHILE
+        if aside and len(said.frames) > 1:
             said.frames.remove(frame)
 
 
@@ -339,12 +342,7 @@ def _is_why(said: Utterance, frame: Frame) -> bool:
     before = said.spans[max(0, frame.first - 2) : frame.first]
     words = [w for s in before for w in s.words]
     done = any(f.kind in ("work", "shoe") and f.at < frame.at for f in said.frames)
-    return (
-        done
-        and bool(words)
-        and words[:1] in (["for"], ["against"])
-        or (done and words[1:2] in (["for"], ["against"]))
-    )
+    return done and bool({"for", "against"} & set(words[:2]))
 
 
 def _shod(said: Utterance) -> bool:

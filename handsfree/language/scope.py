@@ -1,5 +1,7 @@
 """What is denied, and what is put right within one breath."""
 
+from itertools import dropwhile
+
 from handsfree.language.clauses import Frame, Utterance
 from handsfree.language.spans import Span
 
@@ -98,17 +100,20 @@ PUTS_RIGHT = frozenset(
 NEW_THINGS = ("term", "work", "quantity", "shoe", "plan", "state", "nail_word", "nails")
 
 
+PLACED = frozenset(("limb", "side", "zone"))
+
+
+def _is_filler(span: Span) -> bool:
+    return span.amount is None and all(c.kind == "moving" for c in span.concepts)
+
+
 def _is_no_but(spans: list[Span], at: int) -> bool:
     """ "Three and a half, no, three and three eighths": "no" between two of a kind."""
     if spans[at].text not in ("no", "nah", "nope") or not 0 < at < len(spans) - 1:
         return False
     one = _type(spans[at - 1])
-    small = [
-        s
-        for s in spans[at + 1 : at + 3]
-        if s.amount is None and all(c.kind == "moving" for c in s.concepts)
-    ]
-    following = spans[at + 1 + (len(small) if one in ("limb", "side") else 0) :]
+    rest = list(dropwhile(_is_filler, spans[at + 1 :])) if one in PLACED else spans[at + 1 :]
+    following = rest[:1]
     two = _type(following[0]) if following else None
     if two == "amount":
         return any(_type(s) == "amount" for s in spans[:at])

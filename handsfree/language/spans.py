@@ -45,6 +45,8 @@ class Span:
         return " ".join(self.words)
 
 
+ENDS = frozenset(("front", "back", "rear"))
+OF_HIM = (["him"], ["her"], ["them"])
 HALVES = frozenset(("near", "off", "left", "right"))
 FEET = frozenset("fore front hind fores fronts hinds behind back".split())
 ENDS_NAME = frozenset(
@@ -84,12 +86,10 @@ def _spans_at(words: Sequence[str], at: int, tables: Tables) -> list[tuple[Span,
         if phrase[-1] == "in" and words[at + length : at + length + 1] == ["front"]:
             # "In front" is where it is: "toes in front" turn nowhere.
             continue
-        if phrase[-1] in ("front", "back", "rear") and words[at + length : at + length + 1] == [
-            "of"
-        ]:
-            if words[at + length + 1 : at + length + 2] not in (["him"], ["her"], ["them"]):
-                # "In the front of that near fore toe" names no second foot.
-                continue
+        after = list(words[at + length : at + length + 2])
+        if phrase[-1] in ENDS and after[:1] == ["of"] and after[1:] not in OF_HIM:
+            # "In the front of that near fore toe" names no second foot.
+            continue
         if phrase[-1] == "behind" and words[at + length : at + length + 1] in (["the"], ["his"]):
             continue
         concepts = tables.phrases.get(phrase)
