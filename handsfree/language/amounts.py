@@ -595,13 +595,11 @@ def _near_of(said: Utterance, at: int) -> list[int]:
             or (_head(said, i) and not said.spans[i].get("term"))
         ):
             found.append(i)
+    last = max(said.amounts(), default=at)
     for i in after:
         span = said.spans[i]
-        if (
-            (span.get("dimension") and i <= at + 3)
-            or (span.get("quantity") and not any(j > i for j in said.amounts()))
-            or span.get("thing") == "angle"
-        ):
+        near = span.get("dimension") and i <= at + 3
+        if near or (span.get("quantity") and i > last) or span.get("thing") == "angle":
             found.append(i)
     return found
 

@@ -11,7 +11,6 @@ FILLERS = frozenset(
     yeah yes aye no yep here just anyway and hey boy girl go on let's there buddy sorry
     what could you can would wait hang a second first again too today old""".split()
 )
-)
 """Small words before and after a command."""
 
 WITHOUT_CONTENT = frozenset({"moving", "talk", "to_others", "split", "repair"})

@@ -11,7 +11,6 @@ MARKS = frozenset(
     chip wall_loss keratoma canker puncture wear corn thrush flare dish
     stretched_white_line overreach""".split()
 )
-)
 """Findings that have a length or a distance below the hairline."""
 
 AGED = MARKS | frozenset(
