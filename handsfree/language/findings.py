@@ -22,8 +22,31 @@ def find(said: Utterance, tables: Tables) -> None:
             continue
         said.add("finding", at, (), term=concept.id, **dict(concept.adds))
     made(said, tables)
+    _nail_in_foot(said)
     of_a_limb(said)
     _pulse_alone(said)
+
+
+SOFT = frozenset("frog sole bulb white_line central_sulcus collateral_sulcus seat_of_corn".split())
+"""Where a nail is a puncture, whatever was said of how it got there."""
+BY_HAND = frozenset("left leave leaving pulled pull drove driven drive lost put drew stub".split())
+
+
+def _nail_in_foot(said: Utterance) -> None:
+    """ "There's a nail in the off fore frog": a nail and a soft place are an alarm."""
+    if any(f.term == "puncture" for f in said.frames):
+        return
+    for at, span in enumerate(said.spans):
+        single = span.get("thing") == "sharp" or span.text in ("nail", "a nail")
+        if at in said.used or not single:
+            continue
+        before = {w for s in said.spans[max(0, at - 3) : at] for w in s.words}
+        near = range(at + 1, min(at + 6, len(said.spans)))
+        place = next((i for i in near if said.spans[i].get("zone") in SOFT), None)
+        words = {w for i in near for w in said.spans[i].words}
+        if place is not None and words & {"in", "into", "through", "up"} and not before & BY_HAND:
+            zone = said.spans[place].get("zone")
+            said.add("finding", at, (place,), term="puncture", zone=zone)
 
 
 def _is_other(said: Utterance, at: int) -> bool:

@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import dataclass
+from itertools import pairwise
 
 from handsfree.language.clauses import Frame, Utterance
 from handsfree.language.findings import MARKS
@@ -244,6 +245,9 @@ def _of_these(said: Utterance, fit: list[Frame], place: Place) -> Frame:
     place_first = any(
         i < first_of_all and said.clause[i] == said.clause[place.first] for i in used_places
     )
+    if not place_first and before[-1].kind in ("nails", "measurement"):
+        # Who says the side after the number says it so throughout.
+        return before[-1]
     near = place.first - before[-1].last <= after[0].first - place.last
     return after[0] if place_first or not near else before[-1]
 
@@ -276,6 +280,23 @@ def _second_place(said: Utterance, here: list[Frame], place: Place) -> None:
         findings[-1].slots["side"] = place.side
     elif findings and place.zone and place.zone != findings[-1].slots.get("zone"):
         said.doubt("two places for one finding", 0.25)
+
+
+SHARED = frozenset({"heat", "swelling", "tender"})
+
+
+def share_places(said: Utterance) -> None:
+    """ "Heel's tender and warm": what is felt in one breath is felt at one place."""
+    felt = [f for f in said.frames if f.term in SHARED]
+    for one, other in pairwise(felt):
+        between = [said.spans[i] for i in said.between(one.last, other.first)]
+        joined = any(s.text == "and" for s in between) and len(between) <= 3
+        if not joined or any(s.get("zone") or s.get("limb") or s.amount for s in between):
+            continue
+        zone = one.slots.get("zone") or other.slots.get("zone")
+        if zone and not one.denied:
+            one.slots.setdefault("zone", zone)
+            other.slots.setdefault("zone", zone)
 
 
 def give_qualities(said: Utterance) -> None:

@@ -115,6 +115,7 @@ class Reader:
         clear.find_clear(said)
         clear.find_gone(said)
         places.give_places(said, self.tables)
+        places.share_places(said)
         places.give_qualities(said)
         places.of_it(said)
         limbs.give_limbs(said, self.named)
