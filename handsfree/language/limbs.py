@@ -248,7 +248,11 @@ def give_limbs(said: Utterance, named: list[Mention]) -> None:
             if frame.kind == "plan":
                 frame.limbs = _limbs_of_plan(said, frame, named)
                 continue
+            if frame.term == "forging" and far:
+                continue
             if frame.term in OF_GAIT and far and _ends_apart(said, frame, mention):
+                continue
+            if frame.term == "laminitis" and _had_once(said, frame, mention):
                 continue
             frame.limbs = mention.limbs
         return
@@ -278,6 +282,12 @@ def _limbs_of_plan(said: Utterance, frame: Frame, named: list[Mention]) -> tuple
         before = [m for m in named if m.last < frame.at]
         return before[-1].limbs if before else None
     return here[-1].limbs if here and not others else None
+
+
+def _had_once(said: Utterance, frame: Frame, mention: Mention) -> bool:
+    """ "Rings on all four, he's had lami some time back": what he had is said of the horse."""
+    between = {w for i in said.between(mention.last, frame.at) for w in said.spans[i].words}
+    return frame.at > mention.last and bool(between & {"he", "she"}) and "had" in between
 
 
 def _ends_apart(said: Utterance, frame: Frame, mention: Mention) -> bool:

@@ -288,7 +288,10 @@ def _give_length(said: Utterance, at: int, amount: Amount, mark: Frame) -> bool:
 def _composed(said: Utterance, at: int, amount: Amount) -> str | None:
     """A quantity that a place and a dimension make: "frog's fifty five wide", "toe's at eighty"."""
     before, after = _window(said, at)
-    dimension = at - 1 if at and said.spans[at - 1].get("dimension") else None
+    first_amount = next((i for i, s in enumerate(said.spans) if s.amount), at)
+    beside = at > 0 and said.spans[at - 1].get("dimension")
+    number_first = not any(s.get("dimension") for s in said.spans[:first_amount])
+    dimension = at - 1 if beside and not number_first else None
     if dimension is None:
         dimension = next((i for i in after if said.spans[i].get("dimension") and i <= at + 3), None)
     if dimension is None:

@@ -203,6 +203,8 @@ def _returns(said: Utterance) -> None:
             or s.get("talk")
             or s.get("state")
             or s.get("split")
+            or s.get("trend")
+            or s.get("deny")
             for i, s in enumerate(said.spans)
             if i != at and i not in said.used
         )

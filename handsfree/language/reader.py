@@ -24,8 +24,10 @@ from handsfree.language.settle import (
     copy,
     merge,
     not_but,
+    not_this_but_that,
     perhaps_later,
     same_on_another,
+    same_side,
     why,
 )
 from handsfree.language.spans import Span, cut
@@ -125,6 +127,8 @@ class Reader:
         perhaps_later(said)
         scope.deny(said)
         scope.only_a_touch(said)
+        same_side(said)
+        not_this_but_that(said)
         copy(said, copies, self.named)
 
     def _judged(self, said: Utterance, corrects: bool) -> Understood:
@@ -224,6 +228,9 @@ def _weigh(said: Utterance, span: Span, unread: list[str]) -> None:
         said.doubt(f"'{span.text}' was not understood", UNEXPLAINED)
     elif span.get("to_others"):
         said.doubt("may be talk to somebody", 0.4)
+    elif span.get("deny") and all(f.slots.get("action") == "return" for f in said.frames):
+        # "Five weeks, no longer"
+        return
     elif span.get("deny") and span.text not in ("no", "not much", "hardly"):
         said.doubt("a denial that belongs to nothing", 0.5)
     elif span.get("deny"):

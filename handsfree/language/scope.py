@@ -175,6 +175,13 @@ def deny(said: Utterance) -> None:
         if frame is None and _ends_on_limb(said, at):
             continue
         if frame is None:
+            only = {w for s in said.spans[at + 1 : at + 5] for w in s.words}
+            told = [f for f in said.frames if f.last < at and f.kind == "finding"]
+            if told and _is_answer(said, at) and only & {"just", "only", "nobbut"}:
+                # "Thought that was bruising, but no, it's just muck"
+                told[-1].denied = True
+                said.used.add(at)
+                continue
             later = [p for p in places[order + 1 :] if said.clause[p] == said.clause[at]]
             if later or _is_answer(said, at):
                 said.used.add(at)

@@ -1,5 +1,7 @@
 """What the frames of one utterance make of each other: repeats, reasons, copies. Pure."""
 
+from itertools import pairwise
+
 from handsfree.language import limbs
 from handsfree.language.clauses import Frame, Utterance
 
@@ -153,6 +155,27 @@ def _is_felt(said: Utterance, frame: Frame) -> bool:
     """Whether a foot is hot, not the shoe put on so."""
     before = {w for s in said.spans[max(0, frame.at - 2) : frame.at] for w in s.words}
     return bool(before & {"'s", "is", "are", "feels", "foot", "feet"})
+
+
+def same_side(said: Utterance) -> None:
+    """ "Pricked him inside, pulled it straight out": the nail that came out is the one that did."""
+    pricked = [
+        f for f in said.frames if f.term in ("nail_prick", "nail_bind") and f.slots.get("side")
+    ]
+    for frame in said.frames:
+        pulled = frame.kind == "nails" and frame.slots.get("count") == 1
+        if pricked and pulled and "side" not in frame.slots and frame.limbs == pricked[0].limbs:
+            frame.slots["side"] = pricked[0].slots["side"]
+
+
+def not_this_but_that(said: Utterance) -> None:
+    """ "That's not thrush, that's canker, near hind frog": both are said of the same place."""
+    for one, other in pairwise([f for f in said.frames if f.kind == "finding"]):
+        between = {w for i in said.between(one.last, other.first) for w in said.spans[i].words}
+        zone = other.slots.get("zone")
+        contrasted = one.denied and not other.denied and between & {"that", "it"}
+        if contrasted and zone and "zone" not in one.slots:
+            one.slots["zone"] = zone
 
 
 def _opened(said: Utterance) -> bool:
