@@ -240,7 +240,11 @@ def give_limbs(said: Utterance, named: list[Mention]) -> None:
     """Give each frame the limbs it was said of."""
     if not named or not said.frames:
         return
-    frames = [f for f in said.frames if not f.of_horse and f.limbs is None]
+    frames = [
+        f
+        for f in said.frames
+        if not f.of_horse and f.limbs is None and f.slots.get("zone") not in ("back", "shoulder")
+    ]
     if len(named) == 1:
         mention = named[0]
         for frame in frames:
@@ -292,7 +296,7 @@ def _had_once(said: Utterance, frame: Frame, mention: Mention) -> bool:
 
 def _ends_apart(said: Utterance, frame: Frame, mention: Mention) -> bool:
     """Whether the frame's clause has a subject of its own ("and he's stamping")."""
-    clause = said.in_clause(frame.at)
+    clause = [i for i in said.in_clause(frame.at) if i < frame.at]
     return any(set(said.spans[i].words) & {"he", "she", "him", "her"} for i in clause)
 
 

@@ -128,9 +128,13 @@ def _pairs(said: Utterance, made: Made, at: int, shared: set[int]) -> list[_Pair
         # "Heels low and contracted": the second state is of the same thing.
         found = [i for i in shared if said.clause[i] == said.clause[at] - 1]
         found = [i for i in found if _names(said, i) & made.heads]
+        # "Flat soled both fores and thin on the off one"
+        before = [f for f in said.frames if said.clause[f.at] == said.clause[at] - 1]
+        found += [f.at for f in before if f.term in SOLES and "sole" in made.heads]
     return [_Pair(made, at, i, abs(at - i)) for i in found]
 
 
+SOLES = frozenset(("flat_sole", "thin_sole", "dropped_sole"))
 IN_PLACE = {"in_sole": "sole", "in_frog": "frog", "in_bulb": "bulb", "in_white_line": "white_line"}
 """Places that stand in a phrase with "in": "thin in the sole"."""
 
@@ -179,14 +183,14 @@ def _makes_sense(said: Utterance, pair: _Pair) -> bool:
         f.term in ("seedy_toe", "white_line_disease") for f in said.frames
     ):
         return False
-    if " ".join(state.words) in WEAK or state.text in WEAK:
+    if pair.made.term == "missing_nail" and any(
+        said.spans[i].amount for i in said.in_clause(pair.state)
+    ):
+        return False
+    if state.text in WEAK:
         # Between the two only what is no content, as in "pulse is up".
         return all(carries_nothing(said, i) for i in between)
-    if pair.made.term == "missing_nail":
-        if any(f.term == "puncture" for f in said.frames):
-            return False
-        return not any(said.spans[i].amount for i in said.in_clause(pair.state))
-    return True
+    return pair.made.term != "missing_nail" or not any(f.term == "puncture" for f in said.frames)
 
 
 def carries_nothing(said: Utterance, at: int) -> bool:
@@ -247,6 +251,11 @@ def of_a_limb(said: Utterance) -> None:
 
 def shoes_off(said: Utterance) -> None:
     """ "Took the fronts off": the shoes, where nothing else is taken."""
+    for at, span in enumerate(said.spans):
+        before = said.spans[at - 1] if at else span
+        foot = said.spans[at - 2].get("limb") if at > 1 else None
+        if span.text == "off" and before.words[0] in ("are", "is", "'re") and foot:
+            said.add("work", at, (), action="shoe_pulled")
     for at, span in enumerate(said.spans[:-1]):
         if at in said.used or not {"remove", "throw", "burn"} & set(span.all("verb")):
             continue

@@ -291,6 +291,8 @@ def _composed(said: Utterance, at: int, amount: Amount) -> str | None:
     first_amount = next((i for i, s in enumerate(said.spans) if s.amount), at)
     beside = at > 0 and said.spans[at - 1].get("dimension")
     number_first = not any(s.get("dimension") for s in said.spans[:first_amount])
+    if amount.unit in ("cm", "in", "hands") and _is_tall(said, at, amount):
+        return "height"
     dimension = at - 1 if beside and not number_first else None
     if dimension is None:
         dimension = next((i for i in after if said.spans[i].get("dimension") and i <= at + 3), None)
@@ -328,6 +330,13 @@ def _composed(said: Utterance, at: int, amount: Amount) -> str | None:
         return "pastern_angle"
     quantity = next((OF_HEAD[n] for n in names if n in OF_HEAD), None)
     return quantity if quantity and _may_be(quantity, amount) else None
+
+
+def _is_tall(said: Utterance, at: int, amount: Amount) -> bool:
+    """ "A hundred and twenty eight centimetres tall": no foot is so high."""
+    least = {"cm": 70, "in": 30, "hands": 8}[amount.unit or "cm"]
+    near = said.spans[at + 1 : at + 3]
+    return amount.value >= least and any(s.get("dimension") == "high" for s in near)
 
 
 def _number_first(said: Utterance) -> bool:

@@ -126,7 +126,8 @@ def _pulled_again(said: Utterance, verbs: list[int]) -> None:
     """ "I've pricked him, pulled it straight out": the nail that pricked."""
     pricked = [f for f in said.frames if f.term in ("nail_prick", "nail_bind")]
     for verb in verbs:
-        if verb in said.used or not pricked or said.spans[verb].get("nails") != "pulled":
+        counted = any(a.amount for a in said.spans[verb + 1 : verb + 3])
+        if verb in said.used or counted or not pricked or said.spans[verb].get("nails") != "pulled":
             continue
         following = [w for s in said.spans[verb : verb + 4] for w in s.words]
         if "it" in following[1:3] or "nail" in following or following[-1:] == ["out"]:
@@ -213,8 +214,12 @@ def _rest(said: Utterance, verbs: list[int]) -> None:
             continue
         following = {w for s in said.spans[verb + 1 : verb + 3] for w in s.words}
         action = said.spans[verb].get("nails")
-        if "rest" in following and action in ("pulled", "driven", "left_in"):
+        before = {w for s in said.spans[max(0, verb - 2) : verb] for w in s.words}
+        of_rest = "rest" in following and action in ("pulled", "driven", "left_in")
+        if of_rest or ("rest" in before and action in ("pulled", "lost")):
             said.add("nails", verb, (), action=action)
+        elif "another" in following and action in ("pulled", "driven"):
+            said.add("nails", verb, (), action=action, count=1)
 
 
 def is_of_shoe(said: Utterance, at: int) -> bool:

@@ -113,12 +113,9 @@ class NumberReader:
             value, end = value + Fraction(more, 10), end + 1
             if _is(words, end, "inches", "inch"):
                 end += 1
-        elif (
-            _is(words, end, AND)
-            and _is(words, end + 1, "an", "one")
-            and _is(words, end + 2, "inch")
-        ):
-            value, end = value + Fraction(1, 10), end + 3
+        elif _is(words, end, AND) and _is(words, end + 2, "inch", "inches"):
+            inches = self._said.ones.get(words[end + 1], 1 if words[end + 1] == "an" else 0)
+            value, end = value + Fraction(inches, 10), end + 3
         elif _is(words, end, AND) and _is(words, end + 1, "a") and _is(words, end + 2, "half"):
             value, end = value + Fraction(2, 10), end + 3
         elif value.denominator == 2:

@@ -51,6 +51,7 @@ def scales(said: Utterance) -> None:
         if old is not None:
             old.slots.update(slots)
             said.used |= {at, *taken}
+            old.at = min(old.at, number)
             old.first, old.last = min(old.first, at, number), max(old.last, at, number)
             continue
         frame = said.add("finding", number if near is None else near, (at, *taken), **slots)

@@ -96,11 +96,22 @@ def _there_too(said: Utterance, mention: limbs.Mention) -> None:
     said.frames.append(frame)
 
 
+CANNOT_MOVE = (
+    "won't move",
+    "won't walk",
+    "can't move",
+    "can't walk",
+    "can't hardly",
+    "hardly walk",
+)
+"""Said of a horse with laminitis these are a sign of it, not a lameness of one foot."""
+
+
 def not_but(said: Utterance) -> None:
     """What tells of another thing: "he jumped" beside a close nail, "not hot, just a touch"."""
     nailed = any(f.term in ("nail_bind", "nail_prick") for f in said.frames)
     for frame in list(said.frames):
-        if frame.kind != "finding":
+        if frame.kind not in ("finding", "work"):
             continue
         text = said.spans[frame.at].text
         reaction = frame.term == "tender" and "zone" not in frame.slots
@@ -108,6 +119,10 @@ def not_but(said: Utterance) -> None:
         gone |= frame.term == "puncture" and any(f.term == "nail_prick" for f in said.frames)
         others = {f.term for f in said.frames if f is not frame}
         gone |= _is_why(said, frame)
+        gone |= frame.term == "lameness" and "laminitis" in others and text.startswith(CANNOT_MOVE)
+        gone |= text.startswith("with the rasp") and any(
+            f.slots.get("action") in ("flare_dressed", "toe_dressed") for f in said.frames
+        )
         gone |= frame.term == "missing_nail" and "puncture" in others
         gone |= frame.term == "cut" and text.startswith("tr") and "overreach" in others
         if frame.term == "heat" and text == "hot" and _shod(said) and not _is_felt(said, frame):
