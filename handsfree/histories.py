@@ -3,9 +3,8 @@
 from collections.abc import Iterator
 from datetime import date, datetime
 
-from rapidfuzz import fuzz, process
-
 from handsfree.errors import LogError
+from handsfree.grammar.names import like
 from handsfree.log import Horse, Log
 from handsfree.records.entries import from_json
 from handsfree.sums.history import DayVisit, History, HorseFacts, Noted
@@ -63,10 +62,8 @@ def named(log: Log, name: str) -> Horse:
     """The horse of this name; LogError with the likeliest other name where there is none."""
     horse = log.horse(name)
     if horse is None:
-        near = process.extractOne(
-            name, log.horse_names(), scorer=fuzz.ratio, processor=str.casefold, score_cutoff=60
-        )
-        hint = f"; did you mean {near[0]}?" if near else ""
+        near = like(name, log.horse_names())
+        hint = f"; did you mean {near}?" if near else ""
         raise LogError(f"there is no horse '{name}' in the log{hint}")
     return horse
 

@@ -72,6 +72,8 @@ class Line:
             "confidence": round(heard.confidence, 3),
             "command": outcome.command,
             "limb": outcome.limb,
+            "horse": self.turn.horse,
+            "horse_said": self.turn.horse_said,
             "entries": [to_json(entry) for entry in outcome.entries],
             "engines": list(heard.engines),
             "doubt": self.doubt,
@@ -91,7 +93,8 @@ class Recorder:
     """Puts utterances through a dialogue and into the log.
 
     `log` may be None: then nothing is kept. A visit is begun with the first utterance, and
-    anew with "next horse" or the name of another horse. With `patient`, what the log refuses
+    anew with "next horse" or the name of another horse; that of a name which no horse of the
+    log has is without a horse, and keeps the words. With `patient`, what the log refuses
     for a while waits in `waiting`, in order; else LogError is raised at once.
     """
 
@@ -108,6 +111,8 @@ class Recorder:
         self._patient = patient
         self._source, self._log, self._horse = source, log, horse
         self._visit_id: str | None = None
+        self._horse_said: str | None = None
+        self._opened_by = 0
         self._ids: dict[Key, str] = {}
         self._nail_notices: dict[str, str] = {}
         if horse is not None:
@@ -132,7 +137,7 @@ class Recorder:
         self._ids = {k.key: e.id for k, e in zip(kept, entries, strict=True)}
         utterances = self._log.utterances(visit.id)
         limb = utterances[-1].limb if utterances else None
-        self.dialogue.go_on(visit.horse, limb, kept, _limb_unsure(utterances))
+        self.dialogue.go_on(visit.horse, limb, kept, _limb_unsure(utterances), visit.horse_said)
         self._tell_of_the_past()
         for notice in self._log.notices(visit.id):
             if notice.kind == "nails" and notice.limb:
@@ -175,14 +180,13 @@ class Recorder:
         """Write one utterance. Safe to repeat: what succeeded before a failure is not redone."""
         assert self._log is not None
         outcome = turn.outcome
-        if outcome.command == "horse" and outcome.horse is not None:
-            horse = self._log.horse(outcome.horse)
-            if horse is not None and (self._horse is None or horse.id != self._horse.id):
-                self._part()
-                self._horse = horse
+        if outcome.command == "horse":
+            self._turn_to(turn)
         if self._visit_id is None:
             horse_id = self._horse.id if self._horse else None
-            self._visit_id = self._log.start_visit(self._source, horse_id).id
+            self._visit_id = self._log.start_visit(
+                self._source, horse_id, horse_said=self._horse_said
+            ).id
             self._tell_of_the_past()
         kept = self._log.append(
             self._visit_id,
@@ -215,8 +219,20 @@ class Recorder:
                 self._nail_notices[notice.limb] = notice_id
         if outcome.command == "next_horse":
             self._part()
-            self._horse = None
+            self._horse = self._horse_said = None
         return kept.utterance_id
+
+    def _turn_to(self, turn: Turn) -> None:
+        """Go to the visit of the horse that was named, or give the visit in hand its name."""
+        assert self._log is not None
+        if turn.opens and turn.number != self._opened_by:
+            self._part()
+            self._opened_by = turn.number
+        self._horse = self._log.horse(turn.horse) if turn.horse else None
+        self._horse_said = turn.horse_said if self._horse or not turn.horse else turn.horse
+        if self._visit_id is not None and self._horse is not None:
+            self._log.name_horse(self._visit_id, self._horse.id)
+            self._tell_of_the_past()
 
     def _known(self, keys: Iterable[Key]) -> list[str]:
         return [self._ids[key] for key in keys if key in self._ids]

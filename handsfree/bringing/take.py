@@ -182,6 +182,15 @@ class _Visits(Log):
         at = self._one.made.at + timedelta(seconds=self.offset_s)
         return at.astimezone(UTC).isoformat(timespec="milliseconds")
 
-    def start_visit(self, source: str, horse_id: str | None = None, *_: Any, **__: Any) -> Visit:
+    def start_visit(
+        self,
+        source: str,
+        horse_id: str | None = None,
+        *_: Any,
+        horse_said: str | None = None,
+        **__: Any,
+    ) -> Visit:
         """Begin a visit of the recording."""
-        return self.visit(self.start_recorded_visit(self._one.digest, source, horse_id, self.now))
+        return self.visit(
+            self.start_recorded_visit(self._one.digest, source, horse_id, self.now, horse_said)
+        )

@@ -307,6 +307,12 @@ class Together:
             return Verdict(Reading(()), 0.0, "", engines, speech=False)
         winner, confidence, doubt = self._decide(hearings, votes, room, scores)
         alternatives = self._alternatives(hearings, winner)
+        if free and (winner is None or confidence < DOUBTFUL_BELOW):
+            # No sentence has a name that the log does not know: it is only written freely.
+            freely = self.grammar.read(plain_words(free))
+            if freely.meaning is not None and freely.meaning.horse_said is not None:
+                said = tuple(HeardWord(word) for word in freely.heard)
+                return Verdict(freely, CONTESTED, free, engines, alternatives, said, free)
         if winner is None:
             best = max(votes, key=lambda v: v.accepted, default=None)
             heard = free or (" ".join(w.text for w in best.words) if best else "")

@@ -25,7 +25,8 @@ class Meaning:
     """What one utterance says.
 
     Exactly one of these holds: there is a `command`, there are `statements`, or the
-    utterance only names `limbs`. `correction` marks what was said after "wrong".
+    utterance only names `limbs`. `correction` marks what was said after "wrong". `horse_said`
+    are the words of a name that is no horse's of the log, empty where it was not heard.
     """
 
     statements: tuple[Statement, ...] = ()
@@ -33,6 +34,7 @@ class Meaning:
     command: str | None = None
     horse: str | None = None
     correction: bool = False
+    horse_said: str | None = None
 
 
 class _Gathering:

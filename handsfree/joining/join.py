@@ -250,12 +250,15 @@ class _Join:
 
 
 _SAME = {
-    "visits": ("horse_id",),
+    "visits": ("horse_id", "horse_said"),
     "utterances": ("seq",),
     "entries": ("seq", "replaces"),
     "notices": ("utterance_id", "entry_id"),
 }
-"""Tables whose rows never change, and the columns that may differ all the same."""
+"""Tables whose rows never change, and the columns that may differ all the same.
+
+A log that took a visit over while it was of an older format has not its newer columns.
+"""
 
 _UTTERANCE = ("utterance_id", "utterances", "id")
 

@@ -94,7 +94,7 @@ def write(
             day = local_day(visit.started_at).isoformat()
             folder = f"{folders[visit.horse_id]}/{day}-{visit.id[:8]}"
             said = _visit(db, log, bag, visit, folder, wav, grammar, counted, found)
-            name = visit.horse or "horse not named"
+            name = visit.whose
             listed.append(page.Listed(name, day, f"{folder}/visit.html", said))
             if progress is not None:
                 progress(done, len(visits))

@@ -77,7 +77,7 @@ def visit_page(
     `sounds`: utterance → its file beside the page.
     """
     wording = Wording(grammar)
-    title = f"{visit.horse or 'horse not named'}, {local_day(visit.started_at)}"
+    title = f"{visit.whose}, {local_day(visit.started_at)}"
     parts = [
         _HEAD.format(title=text(title)),
         f'<p><a href="../../index.html">all visits</a></p>\n<h1>{text(title)}</h1>\n',

@@ -18,7 +18,7 @@ from handsfree.log.rows import (
 )
 
 _VISIT = """v.id AS id, v.horse_id AS horse_id, h.name AS horse, v.started_at AS started_at,
-    v.source AS source, v.note AS note
+    v.source AS source, v.note AS note, v.horse_said AS horse_said
     FROM visits AS v LEFT JOIN horses AS h ON h.id = v.horse_id"""
 
 _COUNTS = """

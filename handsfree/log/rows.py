@@ -38,7 +38,11 @@ class Horse:
 
 @dataclass(frozen=True)
 class Visit:
-    """One sitting with one horse; `source` is a file name, 'microphone' or 'typed'."""
+    """One sitting with one horse; `source` is a file name, 'microphone' or 'typed'.
+
+    `horse_said` are the words of a name that was no horse's of the log when it was said; empty
+    where the name was not heard, None where none was said.
+    """
 
     id: str
     horse_id: str | None
@@ -46,6 +50,17 @@ class Visit:
     started_at: str
     source: str
     note: str | None
+    horse_said: str | None
+
+    @property
+    def whose(self) -> str:
+        """The horse's name; where the visit has none yet, what was heard of it."""
+        return self.horse or f"horse {self.not_named}"
+
+    @property
+    def not_named(self) -> str:
+        """That the visit has no horse yet, with the words that were heard of its name."""
+        return f"not named, heard '{self.horse_said}'" if self.horse_said else "not named"
 
 
 @dataclass(frozen=True)

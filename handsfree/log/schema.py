@@ -249,6 +249,8 @@ MIGRATIONS: tuple[str, ...] = (
     ),
     find_schema.FINDABLE,
     browse_schema.BROWSE,
+    # What was heard of a horse's name that is no horse's of the log; '' where nothing was.
+    "ALTER TABLE visits ADD COLUMN horse_said TEXT;",
 )
 """MIGRATIONS[n] brings version n to version n + 1."""
 

@@ -111,14 +111,19 @@ class Log(JudgedLog, KeptLog, HeardAgainLog, ConfirmedLog, JoiningLog, FindableL
         horse_id: str | None = None,
         note: str | None = None,
         started_at: str | None = None,
+        horse_said: str | None = None,
     ) -> Visit:
-        """Begin a visit; `source` is a file name, 'microphone' or 'typed'."""
+        """Begin a visit; `source` is a file name, 'microphone' or 'typed'.
+
+        `horse_said` as in Visit, where the name that was said is no horse's of the log.
+        """
         row = {
             "id": new_id(),
             "horse_id": horse_id,
             "started_at": started_at or now(),
             "source": storable(source),
             "note": None if note is None else storable(note),
+            "horse_said": None if horse_said is None else storable(horse_said),
         }
         with self._writing() as db:
             db.table("visits").insert(row)
@@ -129,6 +134,15 @@ class Log(JudgedLog, KeptLog, HeardAgainLog, ConfirmedLog, JoiningLog, FindableL
         with self._writing() as db:
             full = reading.visit(db, visit_id).id
             db.execute("UPDATE visits SET horse_id = ? WHERE id = ?", [horse_id, full])
+
+    def name_visit(self, visit_id: str, name: str) -> Horse:
+        """Say which horse a visit is about; a horse of a new name is added.
+
+        What was heard of the name stays. Raises LogError for a blank name.
+        """
+        horse = self.horse(name) or self.add_horse(name)
+        self.name_horse(visit_id, horse.id)
+        return horse
 
     def visits(self, limit: int | None = None, horse: str | None = None) -> list[VisitSummary]:
         """Visits with counts, latest first; only those of the horse so named, if given."""

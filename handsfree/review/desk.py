@@ -205,6 +205,14 @@ class Desk(Writes):
         self._log.move(ids, visit.id, self._by, f"moved to {name}", notices)
         return Done(f"moved to {name}: {self._in_words(item.parts)}")
 
+    def name(self, horse: str) -> Done:
+        """The visit is about this horse; one of a new name is added to the log."""
+        if not horse.split():
+            return Done("nothing was said", False)
+        named = self._log.name_visit(self._id, horse)
+        self._load()
+        return Done(f"this is {named.name}'s visit")
+
     def add(self, words: str, limb: str | None) -> Done:
         """Put in what was never heard; `limb` stands where the words name none."""
         reading = self._sayings.read(self._sayings.words(words))

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from handsfree.grammar.grammar import Grammar, Reading
+from handsfree.grammar.names import like
 from handsfree.records.entries import Entry, belongs_to_horse
 from handsfree.session import LIMB_UNSURE, Outcome, Session, State
 from handsfree.sums.asked import QUESTIONS, Past, answer
@@ -97,11 +98,14 @@ class Dialogue:
         limb: str | None,
         kept: Sequence[Kept],
         limb_unsure: bool = False,
+        horse_said: str | None = None,
     ) -> None:
         """Take up a visit again that was broken off; nothing of it is said a second time."""
         self.session.state = replace(
             self.state,
             horse=horse,
+            horse_said=None if horse else horse_said,
+            noted=bool(kept),
             limbs=(limb,) if limb else self.state.limbs,
             limb_unsure=limb_unsure,
         )
@@ -122,9 +126,12 @@ class Dialogue:
         if outcome is None:
             return None
         self._number += 1
-        turn = Turn(self._number, outcome)
-        said: list[Answer] = []
         leaving = self.state.visit != before.visit
+        state = self.state
+        turn = Turn(
+            self._number, outcome, opens=leaving, horse=state.horse, horse_said=state.horse_said
+        )
+        said: list[Answer] = []
         if leaving:
             counts = nails.count(self._visit.entries, self._visit.known)
             said, parting = self._nails_of(tuple(counts))
@@ -250,8 +257,10 @@ class Dialogue:
                 return Answer(Tone.COMMAND, self._whats_left())
             case "confirm":
                 return Answer(Tone.COMMAND, self._confirmed(turn))
+            case "horse" if outcome.horse is None:
+                return Answer(Tone.QUESTION, self._which_horse(outcome.horse_said or ""), slow=True)
             case "horse":
-                return Answer(Tone.COMMAND, (outcome.horse or "",))
+                return Answer(Tone.COMMAND, (str(outcome.horse),))
             case "next_horse" | "ears_off" | "ears_on":
                 return Answer(Tone.COMMAND, (str(outcome.command).replace("_", " "),))
             case "horse_done":
@@ -259,6 +268,16 @@ class Dialogue:
             case str(command) if command in QUESTIONS:
                 return Answer(Tone.COMMAND, self._told(command), slow=True)
         return Answer(Tone.COMMAND)
+
+    def _which_horse(self, said: str) -> tuple[str, ...]:
+        """What is asked after a name that is no horse's of the log, or was not surely heard."""
+        if not said:
+            return ("which horse", "it is not named yet")
+        near = like(said, self._grammar.horse_names)
+        heard = self._spoken.text(said)
+        if near is None:
+            return (f"no horse is called {heard}", "it is not named yet")
+        return (f"heard {heard}", f"did you mean {near}", "it is not named yet")
 
     def _read_back(self) -> tuple[str, ...]:
         limb = self.state.limb

@@ -365,3 +365,26 @@ def test_a_foot_that_only_a_listener_bound_to_sentences_found_is_left_open(gramm
     nothing = heard("neural", accepted=False, free="")
     noise = weigh(grammar, heard("pocketsphinx", "right hind heat", accepted=False), nothing)
     assert noise.reading.named == NamedLimbs()
+
+
+def test_a_name_that_no_sentence_has_is_taken_as_it_was_written_freely(grammar):
+    """Of all sentences "horse done" is nearest; what is said next is not the last horse's."""
+    for accepted in (True, False):
+        verdict = weigh(
+            grammar,
+            heard("pocketsphinx", "horse bramble", accepted=accepted),
+            heard("neural", "horse done", accepted=False, free="Horse Duke."),
+        )
+        assert verdict.reading.meaning is not None
+        assert verdict.reading.meaning.horse_said == "duke"
+        assert verdict.confidence < SURE
+
+
+def test_a_name_of_the_log_that_is_surely_heard_needs_no_spelling(grammar):
+    verdict = weigh(
+        grammar,
+        heard("pocketsphinx", "horse bramble"),
+        heard("neural", "horse bramble", free="Horse Brambel"),
+    )
+    assert verdict.reading.meaning is not None
+    assert verdict.reading.meaning.horse == "Bramble"

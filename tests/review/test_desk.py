@@ -801,3 +801,12 @@ def log_with(tmp_path: Path, grammar: Grammar) -> Any:
     yield made
     for log in logs:
         log.close()
+
+
+def test_a_visit_without_a_horse_is_given_one(visit40: Any, grammar: Grammar) -> None:
+    visit = visit40.log.start_visit("microphone", horse_said="clover")
+    desk = Desk(visit40.log, grammar, visit.id)
+    assert desk.visit.whose == "horse not named, heard 'clover'"
+    assert not desk.name("  ").changed
+    assert desk.name("Clover").text == "this is Clover's visit"
+    assert (desk.visit.horse, visit40.log.horse("clover").name) == ("Clover", "Clover")
