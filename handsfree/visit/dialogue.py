@@ -16,6 +16,7 @@ from handsfree.sums.history import Noted
 from handsfree.visit import cautions, nails, pace
 from handsfree.visit.answer import Answer, Tone
 from handsfree.visit.cautions import Caution
+from handsfree.visit.plausible import question
 from handsfree.visit.runsheet import RunSheet, left, usual_sheet
 from handsfree.visit.spoken import Spoken
 from handsfree.visit.turn import Kept, Key, Notice, Turn
@@ -188,9 +189,15 @@ class Dialogue:
         return tuple(
             k.key
             for k in self._visit.kept
-            if not (k.doubtful or state.limb_unsure)
+            if not (state.limb_unsure or self._open(k))
             and (k.entry.limb == state.limb or belongs_to_horse(k.entry))
         )
+
+    def _open(self, kept: Kept) -> bool:
+        """Whether an entry is for the review: not surely heard, or with a number to ask about."""
+        past = self._visit.past
+        kind = None if past is None else past.history.horse.kind
+        return kept.doubtful or question(kept.entry, kind) is not None
 
     # Answers
 
@@ -306,7 +313,7 @@ class Dialogue:
         limb = self.state.limb
         if self.state.limb_unsure:
             return ("which foot",)
-        doubtful = sum(k.doubtful and k.entry.limb == limb for k in self._visit.kept)
+        doubtful = sum(self._open(k) and k.entry.limb == limb for k in self._visit.kept)
         parts = [f"{self._spoken.number(len(turn.confirmed))} confirmed"]
         if doubtful:
             parts.append(f"{self._spoken.number(doubtful)} doubtful, for the review")

@@ -305,3 +305,11 @@ def test_a_name_that_is_no_horse_of_the_log_is_asked_about(
     assert (turn.answers[0].tone, turn.answers[0].say) == (Tone.QUESTION, said)
     assert (turn.opens, turn.horse) == (True, None)
     assert talk.words("brief me") == ["no horse is named"]
+
+
+def test_a_number_that_is_asked_about_is_not_confirmed_by_voice(talk: Talk) -> None:
+    talk("left hind outside heel bruise")
+    talk("toe length thirty two and a half inches")
+    turn = talk("confirm foot")
+    assert len(turn.confirmed) == 1
+    assert turn.answers[0].say == ("left hind", "one confirmed", "one doubtful, for the review")
