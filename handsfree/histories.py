@@ -1,7 +1,7 @@
 """From the log to the histories that the sums are done from."""
 
 from collections.abc import Iterator
-from datetime import date, datetime
+from datetime import date
 
 from handsfree.errors import LogError
 from handsfree.grammar.names import like
@@ -23,11 +23,6 @@ def facts(horse: Horse) -> HorseFacts:
     return HorseFacts(horse.name, horse.kind, horse.breed, born, exactly)
 
 
-def local_day(moment: str) -> date:
-    """The day of an ISO 8601 moment by the clock of this place."""
-    return datetime.fromisoformat(moment).astimezone().date()
-
-
 def history(log: Log, horse: Horse, but: str | None = None, begun_by: str | None = None) -> History:
     """All visits to a horse (save the one whose id is `but`), one for each day.
 
@@ -35,11 +30,11 @@ def history(log: Log, horse: Horse, but: str | None = None, begun_by: str | None
     nothing counts is one too.
     """
     begun = {
-        id: at
-        for id, at in log.visit_starts(horse.id)
-        if id != but and (begun_by is None or at <= begun_by)
+        visit.id: visit.day
+        for visit in log.visits_of(horse.id)
+        if visit.id != but and (begun_by is None or visit.started_at <= begun_by)
     }
-    days: dict[date, list[Noted]] = {local_day(at): [] for at in begun.values()}
+    days: dict[date, list[Noted]] = {day: [] for day in begun.values()}
     for row in log.horse_entries(horse.id):
         if row.visit_id not in begun:
             continue
@@ -53,7 +48,7 @@ def history(log: Log, horse: Horse, but: str | None = None, begun_by: str | None
             heard=row.heard,
             by=row.status_by,
         )
-        days[local_day(row.visit_started)].append(noted)
+        days[begun[row.visit_id]].append(noted)
     visits = tuple(DayVisit(on, tuple(days[on])) for on in sorted(days))
     return History(facts(horse), visits)
 

@@ -7,9 +7,9 @@ from typing import Any, TypeVar
 
 from handsfree.engines.together import Alternative
 from handsfree.grammar.grammar import Reading
-from handsfree.histories import history, local_day
+from handsfree.histories import history
 from handsfree.log import Entry as LoggedEntry
-from handsfree.log import Horse, Log, NoticeRow, Utterance, UtteranceRow, Visit
+from handsfree.log import Horse, Log, NoticeRow, Utterance, UtteranceRow, Visit, local_day
 from handsfree.log.rows import now
 from handsfree.records.entries import from_json, to_json
 from handsfree.session import LIMB_UNSURE, Outcome
@@ -248,8 +248,9 @@ class Recorder:
     def _tell_of_the_past(self) -> None:
         """Tell the dialogue of the horse's visits before this one, as if on the day of this."""
         if self._log is not None and self._horse is not None:
-            begun = None if self._visit_id is None else self._log.visit(self._visit_id)
-            day = local_day(now() if begun is None else begun.started_at)
+            day = (
+                local_day(now()) if self._visit_id is None else self._log.visit(self._visit_id).day
+            )
             past = history(self._log, self._horse, but=self._visit_id).until(day)
             self.dialogue.know(in_shoes(past), Past(past, day))
 

@@ -18,6 +18,7 @@ from handsfree.errors import LogError, UnreadableSound
 from handsfree.grammar.grammar import Grammar
 from handsfree.log import Horse, Log, Visit
 from handsfree.log.joining import Recording
+from handsfree.log.rows import zone_of
 from handsfree.recording import Heard, Line, Recorder
 from handsfree.session import Session
 from handsfree.transcribe import heard_in
@@ -191,6 +192,9 @@ class _Visits(Log):
         **__: Any,
     ) -> Visit:
         """Begin a visit of the recording."""
+        zone = zone_of(self._one.made.at)
         return self.visit(
-            self.start_recorded_visit(self._one.digest, source, horse_id, self.now, horse_said)
+            self.start_recorded_visit(
+                self._one.digest, source, horse_id, self.now, horse_said, zone
+            )
         )

@@ -220,7 +220,7 @@ class _Shown:
                 visit = each.utterance.visit_id
                 about = self._log.visit(visit)
                 name = safe(about.whose)
-                self._out.print(f"\n{name}, {about.started_at[:10]}, visit {visit[:ID_SHOWN]}")
+                self._out.print(f"\n{name}, {about.day}, visit {visit[:ID_SHOWN]}")
             self._one(each)
         self._end(report, applied)
 

@@ -145,7 +145,7 @@ def _remembered(
         visit = log.visit(known.visits[-1])
         err.print(
             f"{safe(Path(file).name)}: was taken before, visit {visit.id[:8]} of "
-            f"{visit.started_at[:10]}; this makes another",
+            f"{visit.day}; this makes another",
             soft_wrap=True,
         )
     elif known is None:

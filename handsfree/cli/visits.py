@@ -42,7 +42,7 @@ def visits(ctx: click.Context, horse: str | None, limit: int, log_path: Path | N
         for visit in log.visits(limit, horse):
             table.add_row(
                 visit.id[:ID_SHOWN],
-                visit.started_at[:16].replace("T", " "),
+                f"{visit.began:%Y-%m-%d %H:%M}",
                 Text(safe(visit.horse or f"({visit.not_named})")),
                 Text(safe(Path(visit.source).name)),
                 str(visit.entries),
@@ -102,7 +102,7 @@ def show(visit: str | None, as_json: bool, log_path: Path | None) -> None:
             click.echo(json.dumps(entry.body | about))
         return
     grammar = load()
-    title = f"{safe(found.whose)}, {found.started_at[:10]}"
+    title = f"{safe(found.whose)}, {found.day}"
     rows = [(from_json(entry.body), _note(entry)) for entry in entries]
     if rows:
         out.print(by_limb(rows, grammar, Wording(grammar), title))

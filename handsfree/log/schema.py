@@ -251,6 +251,8 @@ MIGRATIONS: tuple[str, ...] = (
     browse_schema.BROWSE,
     # What was heard of a horse's name that is no horse's of the log; '' where nothing was.
     "ALTER TABLE visits ADD COLUMN horse_said TEXT;",
+    # How far the clock was from UTC where the visit was, as +02:00; NULL where that is not known.
+    "ALTER TABLE visits ADD COLUMN zone TEXT;",
 )
 """MIGRATIONS[n] brings version n to version n + 1."""
 

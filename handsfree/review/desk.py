@@ -197,7 +197,7 @@ class Desk(Writes):
             there[-1]
             if there
             else self._log.start_visit(
-                self.visit.source, horse.id, started_at=self.visit.started_at
+                self.visit.source, horse.id, started_at=self.visit.started_at, zone=self.visit.zone
             )
         )
         entries = [part.entry for part in item.parts]

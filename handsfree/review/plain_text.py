@@ -60,7 +60,7 @@ def clean(text: str) -> str:
 
 def opening(visit: Visit, items: Sequence[Item], notices: Sequence[str]) -> Iterator[str]:
     """What a visit begins with."""
-    yield f"Review of {visit.horse or f'a {visit.whose}'}, {visit.started_at[:10]}."
+    yield f"Review of {visit.horse or f'a {visit.whose}'}, {visit.day}."
     yield from (f"Mind: {notice}" for notice in notices)
     yield f"{_number(len(items), 'utterance')}: {tally(items)}." if items else "Nothing was heard."
 

@@ -1,6 +1,12 @@
 """`handsfree visits`: a visit whose horse was not known is named later."""
 
+from datetime import date
+from pathlib import Path
 from typing import Any
+
+import pytest
+
+from handsfree.log import Log, UtteranceRow
 
 
 def said(run: Any, *lines: str) -> Any:
@@ -44,3 +50,57 @@ def test_what_cannot_be_named_is_one_line(run: Any) -> None:
     none = run("visits", "name", "ffffffff", "Duke")
     assert (none.code, none.err.count("\n")) == (5, 1)
     assert "has no visit ffffffff" in none.err
+
+
+EVENING = "2026-05-01T00:10:00.000+00:00"
+"""Ten past eight of the evening of April 30th in New York."""
+
+
+def an_evening(path: Path, zone: str | None) -> str:
+    """A visit to Rosie; returns its id."""
+    with Log.open(path) as log:
+        rosie = log.add_horse("Rosie")
+        visit = log.start_visit("typed", rosie.id, started_at=EVENING, zone=zone)
+        bruise = {"kind": "finding", "limb": "LH", "zone": "heel", "term": "bruise"}
+        row = UtteranceRow(heard="left hind heel bruise", status="recorded", recorded_at=EVENING)
+        log.append(visit.id, row, [bruise], confirmed=True)
+    return visit.id
+
+
+@pytest.mark.parametrize(
+    ("zone", "place"), [(None, "America/New_York"), ("-04:00", "UTC"), ("-04:00", "Asia/Tokyo")]
+)
+def test_a_visit_is_of_the_day_where_it_was_wherever_it_is_shown(
+    run: Any, tmp_path: Path, zone: str | None, place: str
+) -> None:
+    visit = an_evening(tmp_path / "log.db", zone)
+    assert "2026-04-30 20:10" in run("visits", TZ=place).out
+    shown = [
+        run("show", visit, TZ=place).out,
+        run("review", "--plain", visit, stdin="", TZ=place).out,
+        run("find", "bruise", TZ=place).out,
+        run("horses", TZ=place).out,
+        run("sheet", visit, "--to", tmp_path / "sheet.html", TZ=place).err
+        + (tmp_path / "sheet.html").read_text(),
+        run("export", "--csv", TZ=place).out,
+    ]
+    for text in shown:
+        assert "2026-04-30" in text or "30 April 2026" in text, text
+        assert "2026-05-01" not in text
+
+
+def test_a_visit_keeps_how_far_its_clock_was_from_utc(run: Any, tmp_path: Path) -> None:
+    done = run(
+        *("transcribe", "--engine", "text", "-"), stdin="left hind bruise\n", TZ="Asia/Kathmandu"
+    )
+    assert done.code == 0
+    with Log.open(tmp_path / "log.db") as log:
+        [visit] = log.visits()
+    assert visit.zone == "+05:45"
+
+
+def test_the_visits_of_a_day_are_those_of_the_day_where_each_was(tmp_path: Path) -> None:
+    an_evening(tmp_path / "log.db", "-04:00")
+    with Log.open(tmp_path / "log.db") as log:
+        assert len(log.visits_on(date(2026, 4, 30))) == 1
+        assert log.visits_on(date(2026, 5, 1)) == []
