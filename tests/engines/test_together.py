@@ -388,3 +388,24 @@ def test_a_name_of_the_log_that_is_surely_heard_needs_no_spelling(grammar):
     )
     assert verdict.reading.meaning is not None
     assert verdict.reading.meaning.horse == "Bramble"
+
+
+def test_a_name_of_which_all_heard_only_that_it_is_one_is_left_open(grammar):
+    verdict = weigh(
+        grammar,
+        heard("pocketsphinx", "horse bramble", accepted=False),
+        heard("neural", "horse done", accepted=False, free="Horst Look"),
+    )
+    assert verdict.heard == "Horst Look"
+    assert verdict.reading.meaning is not None
+    assert verdict.reading.meaning.horse_said == ""
+
+
+def test_horse_done_that_all_heard_weakly_is_no_name(grammar):
+    verdict = weigh(
+        grammar,
+        heard("pocketsphinx", "horse done"),
+        heard("neural", "horse done", accepted=False, margin=-4.5, free="Horst than"),
+    )
+    assert verdict.reading.meaning is not None
+    assert verdict.reading.meaning.command == "horse_done"
