@@ -99,7 +99,7 @@ def _visit(log: Log, target: str, today: date) -> tuple[DayVisit, HorseFacts | N
             Noted(from_json(entry.body), tables.is_doubtful(entry), entry.id)
             for entry in log.entries(visit.id, in_force=True)
         ]
-        day = histories.local_day(visit.started_at)
+        day = visit.day
         return DayVisit(day, tuple(notes)), histories.facts(horse) if horse else None
     history = histories.history(log, histories.named(log, target))
     last = history.until(today).last

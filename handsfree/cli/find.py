@@ -16,7 +16,6 @@ from handsfree.finding import ask, understand
 from handsfree.finding.question import STATUSES
 from handsfree.finding.telling import COLUMNS, Told
 from handsfree.grammar.grammar import load
-from handsfree.histories import local_day
 from handsfree.log import Log
 from handsfree.log.finding import Found
 from handsfree.sheets.files import file_name, write_new
@@ -135,7 +134,7 @@ def _write_sound(log: Log, found: Found, folder: Path) -> None:
         flac = log.sound(each.id)
         if flac is None:
             continue
-        name = file_name(each.horse or "", local_day(each.visit_started), ".flac", taken)
+        name = file_name(each.horse or "", each.day, ".flac", taken)
         write_new(folder / name, flac)
         taken.append(name)
         written += 1

@@ -12,7 +12,7 @@ from handsfree.cli.options import json_option, log_option, on_option
 from handsfree.cli.screen import console, safe
 from handsfree.errors import LogError
 from handsfree.keeping import erasing, thinning
-from handsfree.log import Log
+from handsfree.log import Log, local_time
 from handsfree.log.store import name_key
 
 
@@ -129,6 +129,6 @@ def erased(as_json: bool, log_path: Path | None) -> None:
     if as_json:
         return print_json(found)
     for each in found:
-        say(f"{each.at[:16].replace('T', ' ')} by {each.by}: {rows_text(each.counts)}")
+        say(f"{local_time(each.at):%Y-%m-%d %H:%M} by {each.by}: {rows_text(each.counts)}")
     if not found:
         say("nothing was erased")

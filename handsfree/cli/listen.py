@@ -175,7 +175,7 @@ def listen(
             shown.trouble(f"{safe(source.name)}: was begun before; gone on with")
         if broken_off is not None and about is None:
             recorder.go_on(broken_off.visit)
-            shown.trouble(f"going on with {safe(broken_off.visit.horse or 'the last visit')}")
+            shown.trouble(f"going on with {safe(broken_off.visit.whose)}")
         picture = stack.enter_context(LivePicture(shown, recorder, err, hidden=as_json))
         listening = Listening(
             source,

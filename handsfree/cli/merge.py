@@ -81,7 +81,7 @@ def _disputes(disputed: tuple[Disputed, ...]) -> list[str]:
     lines = [f"to choose between in 'handsfree review': {len(disputed)}"]
     for each in disputed:
         horse = each.horse or "horse not named"
-        lines.append(f"  visit {each.visit_id[:_ID_SHOWN]}, {horse}, {each.started_at[:10]}")
+        lines.append(f"  visit {each.visit_id[:_ID_SHOWN]}, {horse}, {each.day}")
         lines.append(f"    {each.text}")
         lines.append(f"    {_words(each.stands, wording)}  OR  {_words(each.other, wording)}")
     return lines

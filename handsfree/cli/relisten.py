@@ -219,8 +219,8 @@ class _Shown:
             if each.utterance.visit_id != visit:
                 visit = each.utterance.visit_id
                 about = self._log.visit(visit)
-                name = safe(about.horse or "horse not named")
-                self._out.print(f"\n{name}, {about.started_at[:10]}, visit {visit[:ID_SHOWN]}")
+                name = safe(about.whose)
+                self._out.print(f"\n{name}, {about.day}, visit {visit[:ID_SHOWN]}")
             self._one(each)
         self._end(report, applied)
 

@@ -46,7 +46,7 @@ def review(
     line_by_line = plain or not _on_a_screen()
     if earlier:
         # A terminal shows it again when the screen is left.
-        line = f"no visit today; the latest is of {chosen.started_at[:10]}"
+        line = f"no visit today; the latest is of {chosen.day}"
         click.echo(line, err=not line_by_line)
     if line_by_line:
         _line_by_line(path, chosen.id, speaker)

@@ -237,6 +237,8 @@ def line_text(line: Line, wording: Wording) -> str:
         what = f"unclear: {safe(line.heard.text)}"
     elif outcome.status == "command":
         what = f"[{(outcome.command or 'limb').replace('_', ' ')}] {safe(line.heard.text)}"
+        if outcome.command == "horse" and outcome.horse is None:
+            what += "  -- not named yet: 'handsfree visits name' says whose visit it is"
     else:
         what = _entries_text(line, wording) + (" (in place of the last)" * outcome.replaces)
         if not sure(line):

@@ -13,7 +13,7 @@ from handsfree.keeping import archive
 from handsfree.keeping.rows_in import Row, Shape, parsed, rows_of, shapes
 from handsfree.keeping.sounds_in import as_flac, samples
 from handsfree.keeping.vouching import Bag
-from handsfree.log import Log, schema
+from handsfree.log import Log, local_day, schema
 from handsfree.log.reach import quoted
 from handsfree.log.rows import storable
 from handsfree.log.store import name_key
@@ -237,7 +237,7 @@ class _Taking:
         at = self._erased(row["id"])
         if at is not None and not self._choices.even_erased:
             raise LogError(
-                f"'{row['name']}' was erased from this log on {at[:10]}, as its owner asked; "
+                f"'{row['name']}' was erased from this log on {local_day(at)}, as its owner asked; "
                 "say --even-erased to take it in again"
             )
         alias = "SELECT horse_id FROM horse_aliases WHERE id = ?"

@@ -117,15 +117,22 @@ class JoiningLog(OpenedLog):
                 )
 
     def start_recorded_visit(
-        self, digest: str, source: str, horse_id: str | None, started_at: str
+        self,
+        digest: str,
+        source: str,
+        horse_id: str | None,
+        started_at: str,
+        horse_said: str | None = None,
+        zone: str | None = None,
     ) -> str:
         """Begin a visit of a recording and keep that it is one, both or neither; returns its id."""
         visit_id = new_id()
         with self._writing() as db:
             db.execute(_TAKEN, [digest, storable(Path(source).name), now()])
             db.execute(
-                "INSERT INTO visits (id, horse_id, started_at, source) VALUES (?, ?, ?, ?)",
-                [visit_id, horse_id, started_at, storable(source)],
+                "INSERT INTO visits (id, horse_id, started_at, source, horse_said, zone) "
+                "VALUES (?, ?, ?, ?, ?, ?)",
+                [visit_id, horse_id, started_at, storable(source), horse_said, zone],
             )
             db.execute("INSERT INTO recording_visits VALUES (?, ?)", [digest, visit_id])
         return visit_id

@@ -293,7 +293,8 @@ def test_an_older_format_is_taken_and_left_as_it_is(practice, version: int) -> N
     old = Database(practice.b)
     schema.migrate(old, schema.MIGRATIONS[:version])
     for sql in (
-        "INSERT INTO visits VALUES ('v1', NULL, '2026-01-01T00:00:00+00:00', 'typed', NULL)",
+        """INSERT INTO visits (id, started_at, source)
+            VALUES ('v1', '2026-01-01T00:00:00+00:00', 'typed')""",
         """INSERT INTO utterances (id, visit_id, seq, recorded_at, heard, status, engines,
             alternatives) VALUES ('u1', 'v1', 1, '2026-01-01T00:00:00+00:00', 'corn', 'recorded',
             '[]', '[]')""",

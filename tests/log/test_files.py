@@ -225,6 +225,8 @@ RELEASED = (
     "e6c77707c6807cfac3ea64f1e78fd26b8e8c16f3d9d8d5bac8af86221900874f",
     "731c13e0d8fcd831a9f27e43e1a275d0b36221acd096281c3a81f67a5ca4e7e5",
     "2dde7c9ebdaf754fb00272aa31718f7071584658ab20df6d1104c099fa1db2b8",
+    "2c57b5dda23485f3758f18d3baea270ded5ef1d65fa0e5a52523a5204ed021af",
+    "876cfe369940efc62f1ab09cf03c40b71e5e0e507fd1f47dc262ad7974f2719a",
 )
 """SHA-256 of each migration: logs made by it are out there. A new one is a new line at the end."""
 
