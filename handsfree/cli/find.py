@@ -92,7 +92,7 @@ def find(
     if as_json and as_csv:
         raise click.UsageError("--json or --csv, one of them")
     grammar = load()
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         understood = understand(
             " ".join(words),
             grammar,

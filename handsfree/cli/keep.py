@@ -121,7 +121,7 @@ def archive(
     from handsfree.sheets.files import file_name
 
     at = datetime.now().astimezone()
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         found = histories.named(log, horse) if horse is not None else None
         name = found.name if found else "all-horses"
         target = target or Path(file_name(name, at.date(), ".zip"))

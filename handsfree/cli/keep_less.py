@@ -50,7 +50,7 @@ def thin_sound(
     rule = thinning.Rule(
         thinning.months_before(today, months), not doubtful, not unclear, not remarks
     )
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=not yes) as log:
         found = thinning.look(log, rule)
         before = log.path.stat().st_size
         thinned = thinning.thin(log, found, who()) if yes else 0
@@ -121,7 +121,7 @@ def erase(horse: str, yes: bool, as_json: bool, log_path: Path | None) -> None:
 @log_option
 def erased(as_json: bool, log_path: Path | None) -> None:
     """List what was erased: when, by whom and how much, never of whom."""
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         found = [each for each in log.erasures() if each.counts]
     if as_json:
         return print_json(found)

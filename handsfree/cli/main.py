@@ -63,8 +63,8 @@ class _LazyCommands(click.Group):
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="Exit codes: 0 done; 1 the command was given wrongly; 2 a file could not be read (the "
     "others were still done); 3 a grammar file is wrong; 4 a recognizer or the microphone cannot "
-    "be used; 5 the log cannot be opened or written; 130 interrupted; 143 'listen' was ended by "
-    "SIGTERM.",
+    "be used; 5 the log is not there, or cannot be opened or written; 130 interrupted; 143 "
+    "'listen' was ended by SIGTERM.",
 )
 @click.version_option(__version__, prog_name="handsfree")
 @click.option("--debug", is_flag=True, help="Show the traceback of an error.")

@@ -34,7 +34,7 @@ def push(url: str | None, as_json: bool, log_path: Path | None) -> None:
     """
     if not url:
         raise PracticeError(f"name the server: 'handsfree practice push URL', or ${ENVIRONMENT}")
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         sent = send(url, rows(log))
     if as_json:
         click.echo(json.dumps(plain(sent)))

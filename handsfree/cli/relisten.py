@@ -98,7 +98,7 @@ def relisten(
     if TEXT in engines:
         raise click.UsageError("sounds are heard again by recognizers; 'text' is none")
     err = console(to_stderr=True)
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=not apply_) as log:
         about = None if horse is None else histories.named(log, horse)
         begins = None if since is None else since.astimezone(UTC).isoformat(timespec="milliseconds")
         chosen = log.stored_sounds(None if about is None else about.id, begins, doubtful)

@@ -30,7 +30,7 @@ ID_SHOWN = 8
 @log_option
 def visits(horse: str | None, limit: int, log_path: Path | None) -> None:
     """List the visits, latest first."""
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         if horse is not None and log.horse(horse) is None:
             raise LogError(f"there is no horse '{safe(horse)}' in the log")
         table = Table("visit", "when", "horse", "from", "entries", "confirmed", "doubtful")
@@ -57,7 +57,7 @@ def visits(horse: str | None, limit: int, log_path: Path | None) -> None:
 def show(visit: str | None, as_json: bool, log_path: Path | None) -> None:
     """Show a VISIT by limb (its id or the beginning of it; default: the latest)."""
     out = console()
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         if visit is None:
             latest = log.visits(1)
             if not latest:

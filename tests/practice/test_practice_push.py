@@ -241,6 +241,7 @@ def test_the_command_sends_and_says_what_it_sent(store: str, tmp_path: Path):
 )
 def test_a_server_that_cannot_be_reached_is_one_line(url: str, says: str, tmp_path: Path):
     pytest.importorskip("psycopg", reason="the extra 'practice' is not installed")
+    Log.open(tmp_path / "log.db").close()
     code, out, err = run("push", *([url] if url else []), "--log", str(tmp_path / "log.db"))
     assert (code, out) == (1, "")
     assert says in err
