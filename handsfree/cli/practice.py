@@ -4,13 +4,14 @@ import json
 from pathlib import Path
 
 import click
+from click.core import ParameterSource
 
 from handsfree.cli.as_json import plain
 from handsfree.cli.options import json_option, log_option
 from handsfree.cli.screen import console, safe
 from handsfree.log import Log
 from handsfree.practice.rows import rows
-from handsfree.practice.store import PracticeError, place
+from handsfree.practice.store import PracticeError, passwords, place
 from handsfree.practice.store import push as send
 
 ENVIRONMENT = "HANDSFREE_PRACTICE"
@@ -25,15 +26,22 @@ def practice() -> None:
 @click.argument("url", required=False, envvar=ENVIRONMENT, metavar="[URL]")
 @json_option
 @log_option
-def push(url: str | None, as_json: bool, log_path: Path | None) -> None:
+@click.pass_context
+def push(ctx: click.Context, url: str | None, as_json: bool, log_path: Path | None) -> None:
     """Send confirmed entries to the server at URL (postgresql://…, or $HANDSFREE_PRACTICE).
 
     Sending twice changes nothing. What was sent and is struck or corrected since is marked so.
-    Sounds and what nobody has confirmed stay here. Better keep a password in ~/.pgpass than in
-    the URL.
+    Sounds and what nobody has confirmed stay here. To another machine it goes over TLS only, and
+    the server's certificate is verified (its root: ~/.postgresql/root.crt, or
+    ?sslrootcert=FILE in the URL). A password belongs into ~/.pgpass.
     """
     if not url:
         raise PracticeError(f"name the server: 'handsfree practice push URL', or ${ENVIRONMENT}")
+    if passwords(url) and ctx.get_parameter_source("url") is ParameterSource.COMMANDLINE:
+        raise PracticeError(
+            f"practice {place(url)}: a password on the command line can be read by everybody on "
+            f"this machine; put it into ~/.pgpass, or the address into ${ENVIRONMENT}"
+        )
     with Log.open(log_path, read_only=True) as log:
         sent = send(url, rows(log))
     if as_json:

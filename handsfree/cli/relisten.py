@@ -61,8 +61,8 @@ _NAMES = {
 @click.option(
     "--scheduler",
     metavar="ADDRESS",
-    help="Listen on the workers of the Dask scheduler there (as tcp://10.0.0.5:8786); they get "
-    "the sounds, so let it be one you trust.",
+    help="Listen on the workers of the Dask scheduler there (as tls://10.0.0.5:8786; without "
+    "TLS only on this machine); they get the sounds, so let it be one you trust.",
 )
 @click.option(
     "--attention",
