@@ -22,12 +22,22 @@ def practice() -> None:
     """The practice's shared store: a PostgreSQL server, needed for nothing else."""
 
 
+def checked_url(ctx: click.Context, parameter: click.Parameter, url: str | None) -> str | None:
+    """The address, unless it shows a password to everybody on this machine."""
+    source = ctx.get_parameter_source(parameter.name or "")
+    if url and passwords(url) and source is ParameterSource.COMMANDLINE:
+        raise PracticeError(
+            f"practice {place(url)}: a password on the command line can be read by everybody on "
+            f"this machine; put it into ~/.pgpass, or the address into ${ENVIRONMENT}"
+        )
+    return url
+
+
 @practice.command()
-@click.argument("url", required=False, envvar=ENVIRONMENT, metavar="[URL]")
+@click.argument("url", required=False, envvar=ENVIRONMENT, callback=checked_url, metavar="[URL]")
 @json_option
 @log_option
-@click.pass_context
-def push(ctx: click.Context, url: str | None, as_json: bool, log_path: Path | None) -> None:
+def push(url: str | None, as_json: bool, log_path: Path | None) -> None:
     """Send confirmed entries to the server at URL (postgresql://…, or $HANDSFREE_PRACTICE).
 
     Sending twice changes nothing. What was sent and is struck or corrected since is marked so.
@@ -37,11 +47,6 @@ def push(ctx: click.Context, url: str | None, as_json: bool, log_path: Path | No
     """
     if not url:
         raise PracticeError(f"name the server: 'handsfree practice push URL', or ${ENVIRONMENT}")
-    if passwords(url) and ctx.get_parameter_source("url") is ParameterSource.COMMANDLINE:
-        raise PracticeError(
-            f"practice {place(url)}: a password on the command line can be read by everybody on "
-            f"this machine; put it into ~/.pgpass, or the address into ${ENVIRONMENT}"
-        )
     with Log.open(log_path, read_only=True) as log:
         sent = send(url, rows(log))
     if as_json:

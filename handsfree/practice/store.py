@@ -5,7 +5,7 @@ were merged, changes nothing twice. Where two logs disagree on an entry the late
 stands.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import astuple, dataclass, fields
 from typing import Any
@@ -108,6 +108,46 @@ def push(url: str, rows: Iterable[PracticeRow]) -> Sent:
     PracticeError, one line without the password, where psycopg or the server is missing, is not
     the one it should be, refuses, or has tables of a newer version.
     """
+    with _connected(url) as connection:
+        _prepare(connection, place(url))
+        return _take(connection, rows)
+
+
+def deletion(
+    horses: Sequence[str], visits: Sequence[str] = (), utterances: Sequence[str] = ()
+) -> list[str]:
+    """The SQL that deletes horses, by their ids, with all that was sent of them.
+
+    `visits` and `utterances` are deleted with them whoever the store thinks they are of.
+    """
+    of_horse = f"horse_id IN ({_quoted(horses)})"
+    these = of_horse + (f" OR id IN ({_quoted(visits)})" if visits else "")
+    said = f" OR utterance_id IN ({_quoted(utterances)})" if utterances else ""
+    within = f"visit_id IN (SELECT id FROM handsfree.visits WHERE {these})"
+    return [
+        f"DELETE FROM handsfree.entries WHERE {within}{said};",
+        f"DELETE FROM handsfree.visits WHERE {these};",
+        f"DELETE FROM handsfree.horses WHERE id IN ({_quoted(horses)});",
+    ]
+
+
+def _quoted(ids: Sequence[str]) -> str:
+    return ", ".join("'" + each.replace("'", "''") + "'" for each in ids)
+
+
+def erase(url: str, statements: Sequence[str]) -> int:
+    """Run a `deletion` in the store at `url`, all or nothing; returns how many rows went.
+
+    Raises PracticeError as `push` does.
+    """
+    with _connected(url) as connection:
+        there = connection.execute("SELECT to_regclass('handsfree.entries')").fetchone()[0]
+        return sum(connection.execute(each).rowcount for each in statements if there)
+
+
+@contextmanager
+def _connected(url: str) -> Iterator[Any]:
+    """One transaction with the store. Raises PracticeError, one line without the password."""
     shown, secrets = place(url), passwords(url)
     try:
         import psycopg
@@ -122,8 +162,7 @@ def push(url: str, rows: Iterable[PracticeRow]) -> Sent:
         )
     with _told(psycopg, f"practice {shown}: refused", secrets), connection:
         # One transaction: leaving the block well ends it, an error takes all of it back.
-        _prepare(connection, shown)
-        return _take(connection, rows)
+        yield connection
 
 
 def _over_tls(psycopg: Any, url: str, shown: str) -> dict[str, Any]:

@@ -201,14 +201,18 @@ def test_who_may_fill_the_tables_need_not_be_allowed_to_make_them(store: str, lo
         connection.execute("DROP ROLE groom")
 
 
+DEAD = "postgresql://127.0.0.1:1/x"
+
+
 def run(*arguments: str, **environment: str) -> tuple[int, str, str]:
-    """The command in a process of its own, as main.py would start it."""
-    script = (
-        "import sys; from handsfree.cli import main\n"
-        "main.COMMANDS['practice'] = 'handsfree.cli.practice'; sys.exit(main.run())"
-    )
+    """`handsfree practice` in a process of its own."""
+    return command("practice", *arguments, **environment)
+
+
+def command(*arguments: object, **environment: str) -> tuple[int, str, str]:
+    """A command in a process of its own."""
     done = subprocess.run(
-        [sys.executable, "-c", script, "practice", *arguments],
+        [sys.executable, "-m", "handsfree", *map(str, arguments)],
         capture_output=True,
         text=True,
         timeout=120,
@@ -265,6 +269,47 @@ def test_no_password_is_taken_on_the_command_line(url: str, tmp_path: Path):
     assert "~/.pgpass" in err
     assert err.count("\n") == 1
     assert "secret" not in err
+
+
+def test_an_erased_horse_is_deleted_on_the_server_too(store: str, tmp_path: Path):
+    path = tmp_path / "log.db"
+    with Log.open(path) as log:
+        log.confirm(visit(log, "Duke"), "review")
+        log.confirm(visit(log, "Bess"), "review")
+        nameless = log.start_visit("microphone")
+        row = UtteranceRow(heard="x", status="recorded", confidence=0.9, limb="LH")
+        log.confirm(log.append(nameless.id, row, [BODIES[0]]).entry_ids, "review")
+        push(store, rows(log))
+        log.name_horse(nameless.id, log.horse("Duke").id)
+    in_vain = command("keep", "erase", "duke", "--yes", "--log", path, "--practice", DEAD)
+    assert (in_vain[0], in_vain[1]) == (1, "")
+    with Log.open(path) as log:
+        assert log.horse_names() == ["Bess", "Duke"]
+    words = ("keep", "erase", "duke", "--yes", "--json", "--log", path, "--practice")
+    _, _, err = command(*words, store)
+    assert "a password on the command line" in err
+    code, out, err = command(*words, store.replace(":secret", ""))
+    assert (code, err) == (0, "")
+    assert (json.loads(out)["deleted_there"], json.loads(out)["sql_for_there"]) == (7, [])
+    assert asked(store, "SELECT name FROM handsfree.horses") == [("Bess",)]
+    assert len(asked(store, "SELECT 1 FROM handsfree.entries")) == 3
+    assert len(asked(store, "SELECT 1 FROM handsfree.visits")) == 1
+
+
+def test_the_sql_told_deletes_what_was_sent(store: str, tmp_path: Path):
+    path = tmp_path / "log.db"
+    with Log.open(path) as log:
+        log.confirm(visit(log, "Duke"), "review")
+        log.confirm(visit(log, "Bess"), "review")
+        push(store, rows(log))
+    _, out, _ = command("keep", "erase", "duke", "--yes", "--log", path)
+    lines = [line for line in out.splitlines() if line.startswith("  DELETE")]
+    import psycopg
+
+    with psycopg.connect(store) as connection:
+        connection.execute("\n".join(lines))
+    assert asked(store, "SELECT name FROM handsfree.horses") == [("Bess",)]
+    assert len(asked(store, "SELECT 1 FROM handsfree.entries")) == 3
 
 
 def elsewhere(store: str, **more: object) -> str:
