@@ -29,7 +29,10 @@ def found(named: Iterable[Path]) -> Iterator[Found]:
     seen: set[Path] = set()
     for path in named:
         for each in _below(path) if path.is_dir() else [Found(path, _reason(path))]:
-            real = each.path.resolve()
+            try:
+                real = each.path.resolve()
+            except RuntimeError:
+                real, each = each.path, Found(each.path, "is a link that leads round in a circle")
             if real not in seen:
                 seen.add(real)
                 yield each

@@ -4,6 +4,7 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from typing import TextIO
 
 import click
 
@@ -80,6 +81,7 @@ def handsfree(ctx: click.Context, debug: bool) -> None:
 def run(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return the process's exit code."""
     debug = "--debug" in (sys.argv[1:] if arguments is None else arguments)
+    forgiving(sys.stdout)
     try:
         code = handsfree.main(arguments, prog_name="handsfree", standalone_mode=False)
         return code if isinstance(code, int) else ExitCode.OK
@@ -109,6 +111,16 @@ def run(arguments: Sequence[str] | None = None) -> int:
         name = type(error).__name__
         click.echo(f"handsfree: {name}: {_one_line(str(error))} (--debug shows more)", err=True)
         return ExitCode.USAGE
+
+
+def forgiving(stream: TextIO | None) -> None:
+    """A sign that the terminal or a pipe lacks, or bytes that are no text, end nothing.
+
+    Windows gives pipes a code page that lacks most names of the world.
+    """
+    reconfigure = getattr(stream, "reconfigure", None)
+    if reconfigure is not None:
+        reconfigure(errors="replace")
 
 
 def _one_line(text: str) -> str:

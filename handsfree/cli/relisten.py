@@ -16,7 +16,7 @@ from rich.table import Table
 
 from handsfree import histories
 from handsfree.cli.as_json import plain
-from handsfree.cli.options import engine_options, json_option, log_option
+from handsfree.cli.options import Day, engine_options, json_option, log_option
 from handsfree.cli.screen import console, safe
 from handsfree.engines.choose import TEXT, ModelFolders
 from handsfree.errors import ExitCode
@@ -46,7 +46,7 @@ _NAMES = {
 @click.option("--horse", metavar="NAME", help="Only the visits to this horse.")
 @click.option(
     "--since",
-    type=click.DateTime(["%Y-%m-%d"]),
+    type=Day(),
     metavar="DATE",
     help="Only visits of this day (as 2026-11-25) and later.",
 )

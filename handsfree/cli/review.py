@@ -7,10 +7,10 @@ import os
 import sys
 from datetime import date
 from pathlib import Path
-from typing import TextIO
 
 import click
 
+from handsfree.cli.main import forgiving
 from handsfree.cli.options import log_option
 from handsfree.errors import ExitCode, LogError
 from handsfree.log import Log, Visit
@@ -92,8 +92,7 @@ def _line_by_line(path: Path, visit_id: str, speaker: str | None) -> None:
     from handsfree.review.plain import Plain
     from handsfree.review.player import SoundPlayer
 
-    for stream in (sys.stdin, sys.stdout):
-        _forgiving(stream)
+    forgiving(sys.stdin)
     player = SoundPlayer(speaker, wait=True)
     with _opened(path) as log:
         grammar = load(horse_names=log.horse_names(), lessons=log.lessons())
@@ -102,13 +101,6 @@ def _line_by_line(path: Path, visit_id: str, speaker: str | None) -> None:
             Plain(lambda it: Desk(log, grammar, it), visit_id, player, limbs, _read, _write).run()
         finally:
             player.close()
-
-
-def _forgiving(stream: TextIO) -> None:
-    """A sign that the terminal lacks, or bytes that are no text, end nothing."""
-    reconfigure = getattr(stream, "reconfigure", None)
-    if reconfigure is not None:
-        reconfigure(errors="replace")
 
 
 def _read() -> str | None:

@@ -7,7 +7,7 @@ import click
 from rich.table import Table
 from rich.text import Text
 
-from handsfree.cli.options import log_option
+from handsfree.cli.options import ROWS, log_option
 from handsfree.cli.screen import by_limb, clock, console, safe
 from handsfree.errors import LogError
 from handsfree.grammar.grammar import load
@@ -26,7 +26,7 @@ ID_SHOWN = 8
 
 @click.command()
 @click.option("--horse", metavar="NAME", help="Only this horse's.")
-@click.option("--limit", type=click.IntRange(min=1), default=20, show_default=True)
+@click.option("--limit", type=ROWS, default=20, show_default=True)
 @log_option
 def visits(horse: str | None, limit: int, log_path: Path | None) -> None:
     """List the visits, latest first."""

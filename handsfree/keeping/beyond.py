@@ -88,8 +88,8 @@ def _archive_with(path: Path, ids: frozenset[str]) -> str | None:
     except ValueError:
         return None
     horses = about.get("horses") if isinstance(about, dict) else None
-    listed = [each for each in horses if isinstance(each, dict)] if horses else []
-    return "an archive" if any(each.get("id") in ids for each in listed) else None
+    listed = horses if isinstance(horses, list) else []
+    return "an archive" if any(isinstance(h, dict) and h.get("id") in ids for h in listed) else None
 
 
 def _about(path: Path) -> bytes | None:
