@@ -56,7 +56,7 @@ def transcribe(
     neural_model: Path | None,
     log_path: Path | None,
 ) -> int:
-    """Turn recordings (WAV or FLAC; - for WAV on standard input) into records.
+    """Turn recordings (WAV, FLAC, MP3 or M4A; - for WAV on standard input) into records.
 
     Each utterance is in the log before it is printed. With --engine text the files hold
     typed words, one utterance a line.
