@@ -71,7 +71,7 @@ def bill(
     path = price_file or prices.default_path()
     has_list = price_file is not None or path.exists()
     listed = prices.read(path) if has_list else prices.Prices()
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         visit, horse = _visit(log, target, today)
     made = as_bill(visit, horse, listed, ForEye(load()))
     if as_json:

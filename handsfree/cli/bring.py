@@ -58,7 +58,7 @@ def bring(
     neural_model: Path | None,
     log_path: Path | None,
 ) -> int:
-    """Bring in recordings of a pocket recorder or a telephone (WAV or FLAC).
+    """Bring in recordings of a pocket recorder or a telephone (WAV, FLAC, MP3, M4A and the like).
 
     Folders are searched with the folders in them. Each recording becomes a visit at the time
     it was made: by the recorder's own header, else by a date in the file's name (as

@@ -31,7 +31,7 @@ def horses(ctx: click.Context, as_json: bool, log_path: Path | None) -> None:
     if ctx.invoked_subcommand is not None:
         return
     table = Table("horse", "kind", "breed", "born", "visits", "last visit")
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         for horse in log.horses():
             visits = log.visits_of(horse.id)
             last = visits[-1].day.isoformat() if visits else None

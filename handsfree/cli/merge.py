@@ -38,7 +38,7 @@ def merge(other: Path, look: bool, as_json: bool, log_path: Path | None) -> None
     nothing. What the two machines judged differently is asked about in 'handsfree review'.
     To have both machines hold the same, merge on each of them.
     """
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=look) as log:
         done = join(log, other, look)
     if as_json:
         click.echo(json.dumps({"look": look, **plain(done)}))

@@ -113,7 +113,7 @@ def sheet(
     if not all_horses and target is None:
         raise click.UsageError("name a horse or a visit, or say --all-horses")
     grammar = load()
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         if into is not None:
             return _all(log, into, wanted, grammar, force)
         history, day, ids = _one(log, target or "", today)

@@ -60,7 +60,7 @@ def transcribe(
     neural_model: Path | None,
     log_path: Path | None,
 ) -> int:
-    """Turn recordings (WAV or FLAC; - for WAV on standard input) into records.
+    """Turn recordings (WAV, FLAC, MP3 or M4A; - for WAV on standard input) into records.
 
     Each utterance is in the log before it is printed. A recording is heard once: what the log
     has of it is printed from there, and one that was broken off is gone on with. With

@@ -7,7 +7,7 @@ import click
 from rich.table import Table
 from rich.text import Text
 
-from handsfree.cli.options import log_option
+from handsfree.cli.options import ROWS, log_option
 from handsfree.cli.screen import by_limb, clock, console, safe
 from handsfree.errors import LogError
 from handsfree.grammar.grammar import load
@@ -27,7 +27,7 @@ ID_SHOWN = 8
 
 @click.group(invoke_without_command=True)
 @click.option("--horse", metavar="NAME", help="Only this horse's.")
-@click.option("--limit", type=click.IntRange(min=1), default=20, show_default=True)
+@click.option("--limit", type=ROWS, default=20, show_default=True)
 @log_option
 @click.pass_context
 def visits(ctx: click.Context, horse: str | None, limit: int, log_path: Path | None) -> None:
@@ -35,7 +35,7 @@ def visits(ctx: click.Context, horse: str | None, limit: int, log_path: Path | N
     ctx.obj = {**(ctx.obj or {}), "log_path": log_path}
     if ctx.invoked_subcommand is not None:
         return
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         if horse is not None and log.horse(horse) is None:
             raise LogError(f"there is no horse '{safe(horse)}' in the log")
         table = Table("visit", "when", "horse", "from", "entries", "confirmed", "doubtful")
@@ -85,7 +85,7 @@ def name(ctx: click.Context, visit: str, horse: str) -> None:
 def show(visit: str | None, as_json: bool, log_path: Path | None) -> None:
     """Show a VISIT by limb (its id or the beginning of it; default: the latest)."""
     out = console()
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         if visit is None:
             latest = log.visits(1)
             if not latest:

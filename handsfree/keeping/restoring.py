@@ -120,7 +120,7 @@ def restore(backup: Path, log: Path, at: datetime, lose: bool = False) -> Path |
     another program, and where the disk refuses; the log is then as it was. The old log is
     always kept, beside the new one. `at`: the time in its new name.
     """
-    log = log.resolve()
+    log = files.whole_path(log)
     if same(log, backup):
         raise LogError(f"log {shown(backup)}: is the log itself; name a backup")
     with (

@@ -65,7 +65,10 @@ def take_in(
     """
     about = parsed(bag, "data/archive.json")
     _check_about(bag, about)
-    if choices and choices.rename is not None and len(about.get("horses", ())) != 1:
+    horses = about.get("horses", [])
+    if not isinstance(horses, list):
+        raise bag.refused("data/archive.json: its horses are no list")
+    if choices and choices.rename is not None and len(horses) != 1:
         raise LogError("--as NAME is for an archive of one horse")
     names = sorted(n for n in bag.files if n.endswith(("/horse.json", "/visit.json")))
     # Horses first, then the visits in order of their day.

@@ -177,6 +177,7 @@ def test_a_horse_that_is_not_there(call: Call, command: str) -> None:
 
 
 def test_an_empty_log(call: Call, tmp_path: Path) -> None:
+    Log.open(tmp_path / "new.db").close()
     assert call("due", log=tmp_path / "new.db").output == "nobody is due\n"
     assert call("due", "--json", log=tmp_path / "new.db").output == ""
 

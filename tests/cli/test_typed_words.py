@@ -5,6 +5,8 @@ from pathlib import Path
 
 import pytest
 
+from handsfree.log import Log
+
 KEYS = {
     "finding": "limb zone side term grade age trend below_hairline_mm extent_mm scale_grade",
     "measurement": "limb side quantity value unit",
@@ -144,7 +146,10 @@ def test_bytes_that_are_no_text(run, tmp_path: Path):
         (["nonsense"], 1, "nonsense"),
     ],
 )
-def test_errors_are_one_line_with_their_exit_code(run, arguments: list[str], code: int, says: str):
+def test_errors_are_one_line_with_their_exit_code(
+    run, arguments: list[str], code: int, says: str, tmp_path: Path
+):
+    Log.open(tmp_path / "log.db").close()
     done = run(*arguments)
     assert done.code == code, done.err
     assert says in done.err
