@@ -15,7 +15,7 @@ from handsfree.errors import ExitCode
 from handsfree.log import Log, UtteranceRow
 from handsfree.years import tell
 
-HORSE = "pumpkin"
+HORSE = "juniper"
 READING = [
     ["visits"],
     ["show"],

@@ -8,8 +8,8 @@ import pytest
 from handsfree.log import Log
 
 KEYS = {
-    "finding": "limb zone side term grade age trend below_hairline_mm extent_mm scale_grade",
-    "measurement": "limb side quantity value unit",
+    "finding": "limb zone side term grade age trend below_hairline_mm extent_mm scale_grade denied",
+    "measurement": "limb side quantity value unit unit_inferred",
     "nails": "limb action count side",
     "shoe": "limb item detail",
     "work": "limb action",
@@ -47,6 +47,7 @@ def test_the_contracts_example(run):
         "below_hairline_mm": None,
         "extent_mm": None,
         "scale_grade": None,
+        "denied": False,
     }
 
 
