@@ -108,3 +108,45 @@ def test_the_unit_is_inferred_where_only_one_is_likely(understanding):
     assert (entry["unit"], entry["unit_inferred"]) == ("in", True)
     either = understanding.read(plain_words("heart girth ninety eight"))
     assert either.meaning is None or either.meaning.statements[0].entry.unit == "in"
+
+
+@pytest.mark.parametrize(
+    ("text", "horse", "said"),
+    [
+        ("horse rosie", "Rosie", None),
+        ("next horse rosie", "Rosie", None),
+        ("horse the rosie", "Rosie", None),
+        ("next up rosie", "Rosie", None),
+        ("horse rosy", None, "rosy"),
+        ("horse josie", None, "josie"),
+        ("horse chip", None, "chip"),
+        ("horse", None, ""),
+        ("next horse duke of the hill", None, "duke of the hill"),
+        ("next up duke", None, "duke"),
+        ("this one's called josie", None, "josie"),
+    ],
+)
+def test_a_name_is_the_log_s_own_or_asked_about(understanding, text, horse, said):
+    meaning = understanding.read(plain_words(text)).meaning
+    assert meaning is not None
+    assert (meaning.command, meaning.horse, meaning.horse_said) == ("horse", horse, said)
+
+
+@pytest.mark.parametrize(
+    ("text", "command"),
+    [
+        ("horse done", "horse_done"),
+        ("horse is done", "horse_done"),
+        ("next horse", "next_horse"),
+        ("next horse please", "next_horse"),
+    ],
+)
+def test_what_is_done_with_a_horse_is_no_name(understanding, text, command):
+    meaning = understanding.read(plain_words(text)).meaning
+    assert meaning is not None
+    assert (meaning.command, meaning.horse_said) == (command, None)
+
+
+def test_a_foot_of_the_horse_is_no_name(understanding):
+    reading = understanding.read(plain_words("horse left hind bruise"))
+    assert reading.meaning is None or reading.meaning.command is None
