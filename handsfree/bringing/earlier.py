@@ -4,6 +4,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from handsfree.log import Horse, Log
+from handsfree.log.rows import zone_of
 from handsfree.recording import Recorder
 from handsfree.visit.dialogue import Dialogue
 
@@ -42,7 +43,10 @@ class EarlierDay(Recorder):
     def _begin_visit(self, horse_id: str | None, at: str) -> str:
         assert self._log is not None
         known = self._of_that_day(self._log, horse_id)
-        return known or self._log.start_visit(self.source, horse_id, started_at=at).id
+        if known is not None:
+            return known
+        said, zone = self._horse_said, zone_of(self._at)
+        return self._log.start_visit(self.source, horse_id, None, at, said, zone).id
 
     def _of_that_day(self, log: Log, horse_id: str | None) -> str | None:
         """The last visit of a horse on that day."""

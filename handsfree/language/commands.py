@@ -7,9 +7,9 @@ from handsfree.language.spans import Span, cut
 from handsfree.language.tables import Phrase, Tables
 
 FILLERS = frozenset(
-    """okay ok right alright well now so um uh er erm ah oh please then ta thanks mate lad lads yeah yes
-    aye no yep here just anyway and hey boy girl go on let's there buddy sorry what could you can would
-    wait hang a second first again too today old""".split()
+    """okay ok right alright well now so um uh er erm ah oh please then ta thanks mate lad lads
+    yeah yes aye no yep here just anyway and hey boy girl go on let's there buddy sorry
+    what could you can would wait hang a second first again too today old""".split()
 )
 """Small words before and after a command."""
 
@@ -70,7 +70,9 @@ def _introduced(
             around = cut(said[:at], tables) + cut(said[at + len(name) :], tables)
             words = {w for span in around for w in span.words}
             spoken_to = any(span.get("to_others") for span in around)
-            small = all(_is_talk(s) or set(s.words) <= tables.nothing | {"let", "well"} for s in around)
+            small = all(
+                _is_talk(s) or set(s.words) <= tables.nothing | {"let", "well"} for s in around
+            )
             if small and not spoken_to and words & INTRODUCES:
                 return Command("horse", horse)
     return None

@@ -14,7 +14,7 @@ from sqlite_utils import Database
 from handsfree.finding import ask, understand
 from handsfree.finding.question import STATUSES
 from handsfree.grammar.grammar import Grammar, load
-from handsfree.log import Log, UtteranceRow, find_schema, schema
+from handsfree.log import Log, UtteranceRow, schema
 from handsfree.log.finding import Criteria
 from handsfree.records.entries import belongs_to_horse, to_json
 

@@ -97,6 +97,11 @@ def test_the_name_of_a_horse_stays_its_name() -> None:
     assert PLAIN.with_synonyms(own).read(["horse", "bramble"]).meaning.horse == "Bramble"
 
 
+def test_a_horse_may_be_called_as_a_phrase_is() -> None:
+    meaning = GRAMMAR.read(["horse", "pillar"]).meaning
+    assert (meaning.command, meaning.horse, meaning.horse_said) == ("horse", None, "pillar")
+
+
 def test_an_attention_word_may_not_be_in_a_phrase() -> None:
     with pytest.raises(HandsfreeError, match="is said in notes itself"):
         GRAMMAR.with_attention("pritchel")
