@@ -46,6 +46,10 @@ TOO_UNSURE = 0.7
 """Beyond this the utterance is unclear, not doubtful."""
 
 
+MOST_WORDS = 80
+"""Nobody says more in one breath: longer words are read out, pasted or made by a machine."""
+
+
 ASKS = frozenset("how what when where who why whose which".split())
 
 
@@ -79,7 +83,7 @@ class Reader:
         """Read one utterance: lower-case words without punctuation."""
         original = list(words)
         split, starts = split_words(original, self.tables.dialect)
-        if not split:
+        if not split or len(split) > MOST_WORDS:
             return Understood(None)
         command = commands.find(split, self.tables, self._horses)
         if command is not None:

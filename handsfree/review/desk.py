@@ -75,7 +75,7 @@ class Desk(Writes):
         return self._write(item, lambda fresh: self._replace(fresh, entries, words, note))
 
     def say(self, item: Item, words: str) -> Done:
-        """Put right in the trade's words: one thing or several, or a limb alone.
+        """Put right in any words that are understood: one thing or several, or a limb alone.
 
         Where no limb is said the item's own stands. A remark takes any text. Words that are
         no sentence change nothing; the nearest one is shown.
@@ -86,13 +86,15 @@ class Desk(Writes):
                 return Done("nothing was said", False)
             remark = Remark(limb=item.parts[0].limb, text=text)
             return self._write(item, lambda fresh: self._replace(fresh, (remark,), None))
-        reading = self._sayings.read(self._sayings.words(words))
+        reading = self._sayings.mean(self._sayings.words(words))
         meaning = reading.meaning
         if meaning is None or reading.bend > TINY_BEND:
             return _no_sentence(words, reading)
         if meaning.statements:
             entries = entries_of(meaning, self._limbs(item))
-            return self._write(item, lambda fresh: self._replace(fresh, entries, reading.words))
+            # Only a sentence that the listeners know can teach them what they misheard.
+            said = reading.words if self._sayings.exact(reading.words) else None
+            return self._write(item, lambda fresh: self._replace(fresh, entries, said))
         if len(meaning.limbs) == 1:
             return self.move(item, meaning.limbs[0])
         return Done(f"'{' '.join(reading.words)}' is no note", False)
@@ -219,7 +221,7 @@ class Desk(Writes):
 
     def add(self, words: str, limb: str | None) -> Done:
         """Put in what was never heard; `limb` stands where the words name none."""
-        reading = self._sayings.read(self._sayings.words(words))
+        reading = self._sayings.mean(self._sayings.words(words))
         meaning = reading.meaning
         if meaning is None or reading.bend > TINY_BEND:
             return _no_sentence(words, reading)

@@ -870,3 +870,23 @@ def test_a_visit_without_a_horse_is_given_one(visit40: Any, grammar: Grammar) ->
     assert not desk.name("  ").changed
     assert desk.name("Clover").text == "this is Clover's visit"
     assert (desk.visit.horse, visit40.log.horse("clover").name) == ("Clover", "Clover")
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ("clinches are up on the outside", "risen clinch"),
+        ("heels badly run under", "underrun heels"),
+        ("touch of thrush down the middle cleft", "slight central sulcus thrush"),
+    ],
+)
+def test_a_correction_is_taken_in_his_own_words(desk: Desk, words: str, told: str) -> None:
+    done = desk.say(item(desk, "inside heel bruise"), words)
+    assert done.changed
+    assert told in done.text
+
+
+def test_words_that_are_only_half_understood_correct_nothing(desk: Desk) -> None:
+    before = desk.items
+    done = desk.say(item(desk, "inside heel bruise"), "zork bruise at the flange")
+    assert (done.changed, desk.items) == (False, before)
