@@ -42,6 +42,10 @@ LEFT_OVER = 0.25
 """What a side, a place or a number costs that belongs to nothing."""
 
 
+ASIDE = 0.11
+"""What a word of the trade costs that no entry needs: one is in passing, two are too many."""
+TELLING = "state thing nails verb quantity dimension shoe scale work nail_word plan".split()
+
 TOO_UNSURE = 0.7
 """Beyond this the utterance is unclear, not doubtful."""
 
@@ -143,7 +147,7 @@ class Reader:
         unread: list[str] = []
         for at, span in enumerate(said.spans):
             if at not in said.used:
-                _weigh(said, span, unread)
+                _weigh(said, span, unread, self.tables.nothing)
         statements = tuple(s for f in said.frames for s in _statements(f))
         unsure = round(min(1.0, said.unsure), 3)
         if unsure > TOO_UNSURE or not statements:
@@ -226,7 +230,7 @@ def _asks(words: Sequence[str]) -> bool:
     return first in AUXILIARY and following in PRONOUNS
 
 
-def _weigh(said: Utterance, span: Span, unread: list[str]) -> None:
+def _weigh(said: Utterance, span: Span, unread: list[str], nothing: frozenset[str]) -> None:
     """What a span costs that no frame uses."""
     if not span.known:
         unread.append(span.text)
@@ -244,6 +248,8 @@ def _weigh(said: Utterance, span: Span, unread: list[str]) -> None:
         said.doubt(f"the number {span.text} belongs to nothing", 0.4)
     elif span.get("side") or span.get("zone") or span.get("plan") in ("call_vet", "xray"):
         said.doubt(f"'{span.text}' belongs to nothing", LEFT_OVER)
+    elif any(span.get(kind) for kind in TELLING) and not set(span.words) <= nothing:
+        said.doubt(f"'{span.text}' belongs to nothing", ASIDE)
 
 
 def _statements(frame: Frame) -> list[Statement]:

@@ -59,7 +59,8 @@ class Tables:
     """First word → the longest phrase that begins with it."""
     made: dict[str, tuple[Made, ...]]
     """State → what it makes, and with what."""
-    made_work: dict[str, tuple[str, str]]
+    made_work: tuple[tuple[str, ...], ...]
+    """Work, the verb and the object that make it."""
     adds: dict[str, tuple[str, str]]
     """State → the slot that it fills besides, as the frog of "into the frog"."""
     nothing: frozenset[str]
@@ -245,9 +246,11 @@ def read_tables(place: Path) -> Tables:
     starts: dict[str, int] = {}
     for phrase in reading.phrases:
         starts[phrase[0]] = max(starts.get(phrase[0], 0), len(phrase))
-    made_work = {
-        work: tuple(said.replace(" ", "").split("+")) for work, said in done["made_work"].items()
-    }
+    made_work = tuple(
+        (work, *pair.replace(" ", "").split("+"))
+        for work, said in done["made_work"].items()
+        for pair in said.split(";")
+    )
     words = frozenset(w for phrase in reading.phrases for w in phrase) | nothing
     return Tables(
         {phrase: tuple(concepts) for phrase, concepts in reading.phrases.items()},
