@@ -1,6 +1,5 @@
 """The log looked through: each thing that is wrong, with its id and what to do about it."""
 
-import json
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import closing, suppress
@@ -11,14 +10,18 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from handsfree.errors import LogError
+from handsfree.grammar.known import entry_of
 from handsfree.keeping.copying import connect
 from handsfree.log import reach, schema
-from handsfree.records.entries import from_json
+from handsfree.log.rows import body_of
+from handsfree.records.checking import BY_THIS_VERSION, Unreadable
 
 MOST = 50
 """Findings of one kind that are told; a log so broken is restored, not mended line by line."""
 
 _RESTORE = "restore a backup ('handsfree keep restore'), or copy the log and use sqlite3's .recover"
+
+_UPDATE = "it is kept as it is; update the program, or correct it in 'handsfree review'"
 
 
 @dataclass(frozen=True)
@@ -184,10 +187,9 @@ def _rules(db: Database) -> Iterator[Finding]:
 
 def _bodies(db: Database) -> Iterator[Finding]:
     for row in db.query("SELECT id, body FROM entries"):
-        try:
-            from_json(json.loads(row["body"]))
-        except (ValueError, TypeError, AttributeError, RecursionError) as error:
-            yield Finding("entry", row["id"], f"cannot be read: {error}", _RESTORE)
+        entry = entry_of(body_of(row["body"]))
+        if isinstance(entry, Unreadable):
+            yield Finding("entry", row["id"], f"{BY_THIS_VERSION}: {entry.why}", _UPDATE)
 
 
 def _times(db: Database) -> Iterator[Finding]:

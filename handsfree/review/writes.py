@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from functools import cached_property
 
 from handsfree.grammar.grammar import Grammar
+from handsfree.grammar.known import readable
 from handsfree.grammar.words import plain_words
 from handsfree.log import ChangedMeanwhile, Log, NoticeRow
 from handsfree.records.entries import Entry, to_json
@@ -111,12 +112,8 @@ class Writes(View):
         return found or (" ".join(heard), "")
 
     def _cautions(self, entries: Sequence[Entry], gone: Sequence[str]) -> list[NoticeRow]:
-        kept = [
-            entry
-            for entry, stored in zip(self._entries, self._stored, strict=True)
-            if stored.id not in gone
-        ]
-        return overview.cautions_of(kept, entries)
+        kept = readable(stored.body for stored in self._stored if stored.id not in gone)
+        return overview.cautions_of(list(kept), entries)
 
     def _as_heard(self, item: Item, before: Entry, after: Entry) -> Sequence[str] | None:
         """The words heard with only the changed ones put right; None where that is no sentence."""

@@ -53,7 +53,7 @@ UTTERANCE = "(SELECT id FROM utterances WHERE status = 'recorded' ORDER BY rowid
         (
             f'UPDATE entries SET body = \'{{"kind": "song"}}\' WHERE id = {ENTRY}',
             ENTRY,
-            "cannot be read: unknown kind of entry: 'song'",
+            "cannot be read by this version: unknown kind of entry: 'song'",
         ),
         (
             f"UPDATE entries SET utterance_id = 'gone' WHERE id = {ENTRY}",

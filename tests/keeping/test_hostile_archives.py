@@ -404,6 +404,8 @@ def test_any_damage_to_an_archive_is_one_clean_error_or_none(good: Files, data: 
         (zipped if ending == "zip" else tarred)(good, source)
         content = bytearray(source.read_bytes())
         for _ in range(data.draw(st.integers(1, 4))):
+            if not content:
+                break
             at = data.draw(st.integers(0, len(content) - 1))
             match data.draw(st.sampled_from(["flip", "cut", "fill", "double"])):
                 case "flip":
