@@ -5,8 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from handsfree.grammar import Grammar, known, load
+from handsfree.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
+from handsfree.language import known
 from handsfree.log import Log
 from handsfree.recording import Heard, Line, Recorder
 from handsfree.session import LIMB_UNSURE

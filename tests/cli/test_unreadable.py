@@ -13,6 +13,7 @@ from handsfree.grammar.grammar import load
 from handsfree.log import Log, UtteranceRow
 from handsfree.records.checking import BY_THIS_VERSION
 from handsfree.review.desk import Desk
+from handsfree.transcribe import kept_lines
 
 ON = ("--on", "2026-11-25")
 CORN = {"kind": "finding", "limb": "LH", "zone": "heel", "term": "corn"}
@@ -126,6 +127,15 @@ def test_the_review_shows_it_and_puts_it_right(log: Path) -> None:
         (item,) = [each for each in desk.items if each.state == "doubtful"]
         assert desk.strike(item).changed
         assert set(before) <= set(kept(log))
+
+
+def test_a_recording_that_is_known_says_so(log: Path) -> None:
+    with Log.open(log) as opened:
+        first, second = kept_lines("a.wav", opened, [opened.visits()[0].id])
+    assert [e["term"] for e in first.as_json()["entries"]] == ["corn"]
+    assert first.doubt is None
+    assert second.as_json()["entries"] == []
+    assert BY_THIS_VERSION in (second.doubt or "")
 
 
 def test_a_body_without_a_key_of_its_kind_is_read(tmp_path: Path) -> None:
