@@ -73,7 +73,7 @@ def _comes_off(said: Utterance, at: int, near: int) -> bool:
         return False
     words = {w for s in said.spans[at : max(at, near) + 3] for w in s.words}
     return (
-        said.spans[at].words[-1] in ("pulled", "pull", "stripped", "drew", "pulling")
+        said.spans[at].words[-1] in ("pulled", "pull", "stripped", "drew", "drawn", "pulling")
         or "off" in words
     )
 

@@ -127,6 +127,7 @@ class Reader:
         perhaps_later(said)
         scope.deny(said)
         scope.only_a_touch(said)
+        scope.contradictions(said)
         same_side(said)
         not_this_but_that(said)
         copy(said, copies, self.named)

@@ -165,6 +165,7 @@ SAYS_NO = frozenset("no not hardly little hasn't won't can't cannot barely".spli
 def deny(said: Utterance) -> None:
     """Mark what is said not to be there; a denial of nothing makes the note doubtful."""
     places = said.free("deny")
+    well = [f for f in said.frames if f.denied]
     for order, at in enumerate(places):
         if at in said.used:
             continue
@@ -189,7 +190,15 @@ def deny(said: Utterance) -> None:
         said.used.add(at)
         if said.spans[frame.first].words[0] in SAYS_NO:
             continue
-        if frame.kind == "finding":
+        if frame in well:
+            # "Not sound", "the pulse isn't normal": it is there after all.
+            frame.denied = False
+            well.remove(frame)
+            said.doubt("a denial of what is well", 0.25)
+        elif frame.term == "clear":
+            if said.spans[at].text != "nothing":
+                said.doubt("a denial of what is well", 0.5)
+        elif frame.kind == "finding":
             frame.denied = True
             _carry_on(said, frame)
         else:
@@ -207,6 +216,13 @@ def only_a_touch(said: Utterance) -> None:
         ]
         if any(f.slots.get("grade") for f in there):
             said.frames.remove(frame)
+
+
+def contradictions(said: Utterance) -> None:
+    """The same thing said to be there and not to be there: a person has to look."""
+    there = {(f.term, f.limbs) for f in said.frames if f.kind == "finding" and not f.denied}
+    if any((f.term, f.limbs) in there for f in said.frames if f.denied):
+        said.doubt("said to be there and not to be there", 0.3)
 
 
 def _not_better(said: Utterance, at: int) -> bool:
