@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 
 from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.words import TradeWord
+from handsfree.records.checking import BY_THIS_VERSION, Unreadable
 from handsfree.records.entries import (
     Entry,
     Finding,
@@ -34,9 +35,11 @@ class Wording:
         """The word to show for an id; the id itself where the table has none."""
         return self._shown.get((slot, id), id.replace("_", " ")) if id else ""
 
-    def describe(self, entry: Entry) -> str:
+    def describe(self, entry: Entry | Unreadable) -> str:
         """The entry in a few words, without its limb."""
         match entry:
+            case Unreadable(why=why):
+                return f"({BY_THIS_VERSION}: {why})"
             case Finding():
                 return self._finding(entry)
             case Measurement():

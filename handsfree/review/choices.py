@@ -8,6 +8,7 @@ from typing import Any
 from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.meaning import PLANS, with_limb
 from handsfree.grammar.wording import UNIT_SIGNS, Wording
+from handsfree.records.checking import SCALES, SLOTS
 from handsfree.records.entries import (
     Entry,
     Finding,
@@ -22,7 +23,6 @@ from handsfree.review.alike import Alike
 from handsfree.review.fitting import Fitting
 from handsfree.review.items import Choice, Slot
 from handsfree.review.sayable import OF_NUMBERS, Sayable
-from handsfree.visit.conditions import SCALES, SLOTS
 
 LABELS = {
     "limb": "foot",

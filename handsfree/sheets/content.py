@@ -9,6 +9,7 @@ from datetime import date
 
 from handsfree import __version__
 from handsfree.grammar.grammar import Grammar
+from handsfree.records.checking import BY_THIS_VERSION
 from handsfree.records.entries import Remark
 from handsfree.sheets import content_foot, content_reckoned, content_since, content_summary
 from handsfree.sheets.content_foot import LIMBS
@@ -215,6 +216,8 @@ def _notes(visit: DayVisit, left_out: Sequence[Noted], voice: Voice) -> Iterator
             f"{count(voice, len(left_out), 'note')} of this visit {'are' if several else 'is'} "
             f"not confirmed by the farrier yet and {'are' if several else 'is'} left out."
         )
+    if visit.unreadable:
+        yield f"{count(voice, visit.unreadable, 'note')} of this visit {BY_THIS_VERSION}."
     unsure = sum(not is_confirmed(note) for note in visit.notes)
     if unsure:
         yield (

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from handsfree.grammar.grammar import Grammar
+from handsfree.records.checking import BY_THIS_VERSION
 from handsfree.records.entries import Entry, Nails, Shoe, Work
 from handsfree.sums import (
     balance_lines,
@@ -204,6 +205,8 @@ def _ask(history: History, words: Words) -> Iterable[str]:
     unsure = sum(len(visit.doubtful) for visit in history.visits)
     if unsure:
         yield f"{count(words, unsure, 'doubtful note')} to be confirmed at the review"
+    if history.unreadable:
+        yield f"{count(words, history.unreadable, 'note')} {BY_THIS_VERSION}"
     silent = [limb for limb in FEET if all(e.limb != limb for e in last.entries)]
     if 0 < len(silent) < len(FEET):
         feet = " ".join(words.limb(limb) for limb in silent)

@@ -60,10 +60,14 @@ class Noted:
 
 @dataclass(frozen=True)
 class DayVisit:
-    """All that was noted of the horse on one day, in the order it was said."""
+    """All that was noted of the horse on one day, in the order it was said.
+
+    `unreadable` counts the notes besides that this version cannot read.
+    """
 
     on: date
     notes: tuple[Noted, ...]
+    unreadable: int = 0
 
     @property
     def entries(self) -> tuple[Entry, ...]:
@@ -90,9 +94,16 @@ class History:
     def plus(self, day: date, notes: Sequence[Noted]) -> "History":
         """With what was noted on a day besides; a visit of that day becomes one with it."""
         earlier = [note for v in self.visits if v.on == day for note in v.notes]
+        unreadable = sum(v.unreadable for v in self.visits if v.on == day)
         others = [v for v in self.visits if v.on != day]
-        visits = sorted([*others, DayVisit(day, (*earlier, *notes))], key=lambda v: v.on)
+        whole = DayVisit(day, (*earlier, *notes), unreadable)
+        visits = sorted([*others, whole], key=lambda v: v.on)
         return History(self.horse, tuple(visits))
+
+    @property
+    def unreadable(self) -> int:
+        """Notes of all visits that this version cannot read."""
+        return sum(visit.unreadable for visit in self.visits)
 
     @property
     def last(self) -> DayVisit | None:

@@ -12,6 +12,7 @@ from typing import Protocol
 
 from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.wording import Wording, number_with_unit
+from handsfree.records.checking import Unreadable
 from handsfree.records.entries import Entry, Finding
 from handsfree.records.units import Length, Quantity
 from handsfree.visit.spoken import Spoken
@@ -76,7 +77,7 @@ def said_in(length: Length) -> str:
 class _AsSaid(Wording):
     """Entries with the lengths of a finding in the unit they were said in."""
 
-    def describe(self, entry: Entry) -> str:
+    def describe(self, entry: Entry | Unreadable) -> str:
         if not isinstance(entry, Finding):
             return super().describe(entry)
         lengths = ((entry.below_hairline_mm, "below the hairline"), (entry.extent_mm, "long"))
@@ -106,7 +107,7 @@ class ForEye:
         """The trade word of an id."""
         return self._wording.word(slot, id)
 
-    def entry(self, entry: Entry) -> str:
+    def entry(self, entry: Entry | Unreadable) -> str:
         """An entry without its limb."""
         return self._wording.describe(entry)
 

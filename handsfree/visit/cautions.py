@@ -11,14 +11,14 @@ from typing import Any
 
 from handsfree.errors import GrammarError
 from handsfree.grammar.grammar import folder
+from handsfree.grammar.known import ids_of
 from handsfree.grammar.words import read_table
+from handsfree.records.checking import Ids
 from handsfree.records.entries import Entry
 from handsfree.visit.conditions import (
     Complaint,
     Condition,
-    Ids,
     check_keys,
-    ids_of,
     read_conditions,
     read_toml,
 )
@@ -93,7 +93,7 @@ def _usual() -> tuple[Rule, ...]:
 
 
 def read_rules(path: Path, ids: Ids) -> tuple[Rule, ...]:
-    """Read a file of cautions; `ids` of the table (conditions.ids_of).
+    """Read a file of cautions; `ids` of the table (grammar.known.ids_of).
 
     Raises GrammarError with the file, the caution and what is wrong with it.
     """

@@ -10,23 +10,8 @@ from typing import Any
 from rapidfuzz import process
 
 from handsfree.errors import GrammarError
-from handsfree.grammar.meaning import PLANS
-from handsfree.grammar.words import TradeWord
+from handsfree.records.checking import SCALES, SLOTS, Ids
 from handsfree.records.entries import KINDS, Entry, Finding
-
-SLOTS: Mapping[str, Mapping[str, str]] = {
-    "finding": {k: k for k in ("term", "zone", "side", "grade", "age", "trend")},
-    "measurement": {"quantity": "quantity", "side": "side", "unit": "unit"},
-    "nails": {"action": "nail", "side": "side"},
-    "shoe": {"item": "shoe"},
-    "work": {"action": "work"},
-    "plan": {"action": "plan"},
-    "remark": {},
-}
-"""Kind of entry → key of the entry → slot of words.csv that lists its ids."""
-
-SCALES = frozenset({"lameness", "body_condition", "laminitis"})
-"""Scales of a graded finding (record contract, scale_grade)."""
 
 CONDITION_KEYS = ("kind", "said", "without", "scale", "at_least", "together_with", "unless")
 LIMIT_OF_LIKENESS = 50.0
@@ -89,18 +74,6 @@ class Condition:
 
 def _first(condition: Condition, entries: Sequence[Entry]) -> int | None:
     return next((i for i, entry in enumerate(entries) if condition.fits(entry)), None)
-
-
-Ids = Mapping[str, frozenset[str]]
-"""Slot of words.csv → its ids."""
-
-
-def ids_of(table: Iterable[TradeWord]) -> Ids:
-    """The ids of every slot of the table, and the plans, which the rules hold."""
-    ids: dict[str, set[str]] = {"plan": set(PLANS)}
-    for word in table:
-        ids.setdefault(word.slot, set()).add(word.id)
-    return {slot: frozenset(found) for slot, found in ids.items()}
 
 
 def read_toml(path: Path, name: str) -> dict[str, Any]:

@@ -11,14 +11,14 @@ from typing import Any
 
 from handsfree.errors import GrammarError
 from handsfree.grammar.grammar import folder
+from handsfree.grammar.known import ids_of
 from handsfree.grammar.words import read_table
+from handsfree.records.checking import Ids
 from handsfree.records.entries import Entry, Plan
 from handsfree.visit.conditions import (
     Complaint,
     Condition,
-    Ids,
     check_keys,
-    ids_of,
     read_conditions,
     read_toml,
 )

@@ -5,6 +5,7 @@ import random
 import sqlite3
 from datetime import date, timedelta
 from pathlib import Path
+from unittest import mock
 
 import pytest
 from hypothesis import given, settings
@@ -14,7 +15,7 @@ from sqlite_utils import Database
 from handsfree.finding import ask, understand
 from handsfree.finding.question import STATUSES
 from handsfree.grammar.grammar import Grammar, load
-from handsfree.log import Log, UtteranceRow, schema
+from handsfree.log import Log, UtteranceRow, schema, writing
 from handsfree.log.finding import Criteria
 from handsfree.records.entries import belongs_to_horse, to_json
 
@@ -188,10 +189,12 @@ def test_odd_times_and_bodies_are_kept_and_found(log, grammar):
     for begun in ("not a time", "0000-01-01T00:00:00+00:00", "9999-12-31T23:59:59+00:00", "2026"):
         visit = log.start_visit("typed", started_at=begun).id
         row = UtteranceRow(heard='odd "thrush" \\ \x01 [ ] 7/8 é\u200d, it\'s', status="recorded")
-        log.append(visit, row, [{"kind": "finding", "term": "thrush", "limb": "LF"}])
-        log.append(visit, row, [{"kind": "finding", "term": {"a": [1]}, "grade": 7}])
-        log.append(visit, row, [{"kind": "unheard of"}])
-        log.append(visit, row, [{"kind": "measurement", "quantity": "x", "value": "y", "unit": 3}])
+        with mock.patch.object(writing, "check_bodies"):  # as another version wrote them
+            log.append(visit, row, [{"kind": "finding", "term": "thrush", "limb": "LF"}])
+            log.append(visit, row, [{"kind": "finding", "term": {"a": [1]}, "grade": 7}])
+            log.append(visit, row, [{"kind": "unheard of"}])
+            odd = {"kind": "measurement", "quantity": "x", "value": "y", "unit": 3}
+            log.append(visit, row, [odd])
         log.append(visit, UtteranceRow(heard="", status="unclear", free_text="\x00 \x1b[2J"))
     everything = log.find(Criteria(STATUSES["any"]), None)
     assert len(everything.utterances) == 20

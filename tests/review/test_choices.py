@@ -9,6 +9,7 @@ from handsfree.grammar import Grammar
 from handsfree.grammar.meaning import PLANS
 from handsfree.grammar.wording import Wording
 from handsfree.grammar.words import TradeWord, plain_words
+from handsfree.records.checking import SCALES
 from handsfree.records.entries import (
     Entry,
     Finding,
@@ -27,7 +28,6 @@ from handsfree.review.items import Slot
 from handsfree.review.putting import Putting
 from handsfree.review.sayable import OF_NUMBERS, Sayable
 from handsfree.review.sayings import Sayings
-from handsfree.visit.conditions import SCALES
 from handsfree.visit.spoken import Spoken
 
 BRUISE = Finding(limb="LH", zone="heel", side="medial", term="bruise")

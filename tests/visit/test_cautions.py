@@ -6,6 +6,7 @@ import pytest
 
 from handsfree.errors import GrammarError
 from handsfree.grammar import Grammar, folder
+from handsfree.grammar.known import ids_of
 from handsfree.records.entries import (
     Entry,
     Finding,
@@ -17,7 +18,6 @@ from handsfree.records.entries import (
     Work,
 )
 from handsfree.visit.cautions import due, read_rules
-from handsfree.visit.conditions import ids_of
 
 
 def found(term: str | None = None, limb: str | None = "LH", **more: object) -> Finding:
