@@ -189,7 +189,7 @@ def _made(
     if made.empty:
         why = "nothing was noted"
         if made.left_out:
-            told = "".join(f"; one for the vet: {_caution(each)}" for each in made.cautions)
+            told = "".join(f"; caution: {_caution(each)}" for each in made.cautions)
             why = (
                 f"nothing is confirmed yet{told}; confirm it with 'handsfree review', or say "
                 "--with-doubtful"

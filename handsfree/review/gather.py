@@ -10,7 +10,7 @@ from handsfree.grammar.words import plain_words
 from handsfree.log.joining import Conflict
 from handsfree.log.rows import Entry as LoggedEntry
 from handsfree.log.rows import Lesson, Utterance, Visit
-from handsfree.records.entries import Entry, Remark, from_json
+from handsfree.records.entries import Entry, Measurement, Remark, from_json
 from handsfree.records.sureness import unsure
 from handsfree.review.items import (
     CONFIRMED,
@@ -27,6 +27,7 @@ from handsfree.review.sayings import Sayings
 from handsfree.visit.plausible import question
 
 MOST_ALTERNATIVES = 8
+UNIT_NOT_SAID = "unit not said"
 
 
 class Gatherer:
@@ -95,6 +96,8 @@ class Gatherer:
     def _part(self, stored: LoggedEntry) -> Part:
         entry = from_json(stored.body)
         text = self._wording.describe(entry)
+        if isinstance(entry, Measurement) and entry.unit_inferred:
+            text = f"{text} ({UNIT_NOT_SAID})"
         asked = question(entry, self.horse_kind)
         return Part(stored.id, entry, text, entry.limb, stored.status, asked)
 

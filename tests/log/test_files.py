@@ -225,6 +225,7 @@ RELEASED = (
     "e6c77707c6807cfac3ea64f1e78fd26b8e8c16f3d9d8d5bac8af86221900874f",
     "731c13e0d8fcd831a9f27e43e1a275d0b36221acd096281c3a81f67a5ca4e7e5",
     "2dde7c9ebdaf754fb00272aa31718f7071584658ab20df6d1104c099fa1db2b8",
+    "f4b24c8aa60f7a78e76555973870766fa48030cbd14dd57373e7a06169dd1b62",
 )
 """SHA-256 of each migration: logs made by it are out there. A new one is a new line at the end."""
 
