@@ -45,6 +45,6 @@ class EngineError(HandsfreeError):
 
 
 class LogError(HandsfreeError):
-    """The log cannot be opened or written; the line says which file and why."""
+    """The log is not there, or cannot be opened or written; the line says which and why."""
 
     exit_code = ExitCode.LOG

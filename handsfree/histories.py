@@ -1,11 +1,10 @@
 """From the log to the histories that the sums are done from."""
 
 from collections.abc import Iterator
-from datetime import date, datetime
-
-from rapidfuzz import fuzz, process
+from datetime import date
 
 from handsfree.errors import LogError
+from handsfree.grammar.names import like
 from handsfree.log import Horse, Log
 from handsfree.records.entries import from_json
 from handsfree.records.sureness import unsure
@@ -24,11 +23,6 @@ def facts(horse: Horse) -> HorseFacts:
     return HorseFacts(horse.name, horse.kind, horse.breed, born, exactly)
 
 
-def local_day(moment: str) -> date:
-    """The day of an ISO 8601 moment by the clock of this place."""
-    return datetime.fromisoformat(moment).astimezone().date()
-
-
 def history(log: Log, horse: Horse, but: str | None = None, begun_by: str | None = None) -> History:
     """All visits to a horse (save the one whose id is `but`), one for each day.
 
@@ -36,11 +30,11 @@ def history(log: Log, horse: Horse, but: str | None = None, begun_by: str | None
     nothing counts is one too.
     """
     begun = {
-        id: at
-        for id, at in log.visit_starts(horse.id)
-        if id != but and (begun_by is None or at <= begun_by)
+        visit.id: visit.day
+        for visit in log.visits_of(horse.id)
+        if visit.id != but and (begun_by is None or visit.started_at <= begun_by)
     }
-    days: dict[date, list[Noted]] = {local_day(at): [] for at in begun.values()}
+    days: dict[date, list[Noted]] = {day: [] for day in begun.values()}
     for row in log.horse_entries(horse.id):
         if row.visit_id not in begun:
             continue
@@ -54,7 +48,7 @@ def history(log: Log, horse: Horse, but: str | None = None, begun_by: str | None
             heard=row.heard,
             by=row.status_by,
         )
-        days[local_day(row.visit_started)].append(noted)
+        days[begun[row.visit_id]].append(noted)
     visits = tuple(DayVisit(on, tuple(days[on])) for on in sorted(days))
     return History(facts(horse), visits)
 
@@ -63,10 +57,8 @@ def named(log: Log, name: str) -> Horse:
     """The horse of this name; LogError with the likeliest other name where there is none."""
     horse = log.horse(name)
     if horse is None:
-        near = process.extractOne(
-            name, log.horse_names(), scorer=fuzz.ratio, processor=str.casefold, score_cutoff=60
-        )
-        hint = f"; did you mean {near[0]}?" if near else ""
+        near = like(name, log.horse_names())
+        hint = f"; did you mean {near}?" if near else ""
         raise LogError(f"there is no horse '{name}' in the log{hint}")
     return horse
 

@@ -3,14 +3,15 @@
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import Any, TypeVar
 
 from handsfree.engines.together import Alternative
 from handsfree.grammar.grammar import Reading
-from handsfree.histories import history, local_day
+from handsfree.histories import history
 from handsfree.log import Entry as LoggedEntry
-from handsfree.log import Horse, Log, NoticeRow, Utterance, UtteranceRow, Visit
-from handsfree.log.rows import now
+from handsfree.log import Horse, Log, NoticeRow, Utterance, UtteranceRow, Visit, local_day
+from handsfree.log.rows import now, zone_of
 from handsfree.records.entries import from_json, to_json
 from handsfree.records.sureness import unsure
 from handsfree.session import LIMB_UNSURE, Outcome
@@ -73,6 +74,8 @@ class Line:
             "confidence": round(heard.confidence, 3),
             "command": outcome.command,
             "limb": outcome.limb,
+            "horse": self.turn.horse,
+            "horse_said": self.turn.horse_said,
             "entries": [to_json(entry) for entry in outcome.entries],
             "engines": list(heard.engines),
             "doubt": self.doubt,
@@ -92,7 +95,8 @@ class Recorder:
     """Puts utterances through a dialogue and into the log.
 
     `log` may be None: then nothing is kept. A visit is begun with the first utterance, and
-    anew with "next horse" or the name of another horse. With `patient`, what the log refuses
+    anew with "next horse" or the name of another horse; that of a name which no horse of the
+    log has is without a horse, and keeps the words. With `patient`, what the log refuses
     for a while waits in `waiting`, in order; else LogError is raised at once. `recording` is
     the digest of the recording that is heard: the log keeps which visits it became.
     """
@@ -112,6 +116,8 @@ class Recorder:
         self._patient = patient
         self._log, self._horse = log, horse
         self._visit_id: str | None = None
+        self._horse_said: str | None = None
+        self._opened_by = 0
         self._ids: dict[Key, str] = {}
         self._nail_notices: dict[str, str] = {}
         if horse is not None:
@@ -136,7 +142,7 @@ class Recorder:
         self._ids = {k.key: e.id for k, e in zip(kept, entries, strict=True)}
         utterances = self._log.utterances(visit.id)
         limb = utterances[-1].limb if utterances else None
-        self.dialogue.go_on(visit.horse, limb, kept, _limb_unsure(utterances))
+        self.dialogue.go_on(visit.horse, limb, kept, _limb_unsure(utterances), visit.horse_said)
         self._tell_of_the_past()
         for notice in self._log.notices(visit.id):
             if notice.kind == "nails" and notice.limb:
@@ -198,11 +204,8 @@ class Recorder:
         """Write one utterance. Safe to repeat: what succeeded before a failure is not redone."""
         assert self._log is not None
         outcome = turn.outcome
-        if outcome.command == "horse" and outcome.horse is not None:
-            horse = self._log.horse(outcome.horse)
-            if horse is not None and (self._horse is None or horse.id != self._horse.id):
-                self._part()
-                self._horse = horse
+        if outcome.command == "horse":
+            self._turn_to(turn)
         if self._visit_id is None:
             horse_id = self._horse.id if self._horse else None
             self._visit_id = self._begin_visit(horse_id, at)
@@ -238,14 +241,33 @@ class Recorder:
                 self._nail_notices[notice.limb] = notice_id
         if outcome.command == "next_horse":
             self._part()
-            self._horse = None
+            self._horse = self._horse_said = None
         return kept.utterance_id
 
     def _begin_visit(self, horse_id: str | None, at: str) -> str:
         assert self._log is not None
+        said = self._horse_said
         if self.recording is None:
-            return self._log.start_visit(self.source, horse_id).id
-        return self._log.start_recorded_visit(self.recording, self.source, horse_id, at)
+            return self._log.start_visit(self.source, horse_id, horse_said=said).id
+        return self._log.start_recorded_visit(
+            self.recording, self.source, horse_id, at, said, self._zone()
+        )
+
+    def _zone(self) -> str:
+        """How far the clock is from UTC where a recording was made, as in Visit."""
+        return zone_of(datetime.now())
+
+    def _turn_to(self, turn: Turn) -> None:
+        """Go to the visit of the horse that was named, or give the visit in hand its name."""
+        assert self._log is not None
+        if turn.opens and turn.number != self._opened_by:
+            self._part()
+            self._opened_by = turn.number
+        self._horse = self._log.horse(turn.horse) if turn.horse else None
+        self._horse_said = turn.horse_said if self._horse or not turn.horse else turn.horse
+        if self._visit_id is not None and self._horse is not None:
+            self._log.name_horse(self._visit_id, self._horse.id)
+            self._tell_of_the_past()
 
     def _known(self, keys: Iterable[Key]) -> list[str]:
         return [self._ids[key] for key in keys if key in self._ids]
@@ -261,8 +283,9 @@ class Recorder:
     def _tell_of_the_past(self) -> None:
         """Tell the dialogue of the horse's visits before this one, as if on the day of this."""
         if self._log is not None and self._horse is not None:
-            begun = None if self._visit_id is None else self._log.visit(self._visit_id)
-            day = local_day(now() if begun is None else begun.started_at)
+            day = (
+                local_day(now()) if self._visit_id is None else self._log.visit(self._visit_id).day
+            )
             past = history(self._log, self._horse, but=self._visit_id).until(day)
             self.dialogue.know(in_shoes(past), Past(past, day))
 

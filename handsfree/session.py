@@ -19,6 +19,9 @@ from handsfree.visit.plausible import unlikely_unit
 LIMB_UNSURE = "the foot was not surely heard"
 """The doubt of what is noted of a foot that may be another one."""
 
+HORSE_UNNAMED = "which horse it is was not surely heard; its visit is not named yet"
+"""The doubt of a name that is no horse's of the log, or may be another one's."""
+
 RESTATED_WITHIN_S = 5.0
 """Longest time from the end of an utterance to the start of one that may restate it.
 
@@ -43,15 +46,19 @@ class Last:
 class State:
     """What is remembered between two utterances; times in seconds of the session's clock.
 
-    `horse` is None until one is named, `visit` counts the visits of this session, `limbs`
-    are in force (`limb_unsure`: another one may have been named, until a foot is surely heard),
-    `up` is the limb held up (empty where none was named, None while all feet
-    are down) since `up_since_s`. `awake_until_s` counts only where there is an attention word
-    to wake it; None before it was ever said.
+    `horse` is None until one of the log is named, `horse_said` are the words of a name that is
+    none's (empty: not heard), None where none was said. `visit` counts the visits of this
+    session, `noted` is whether anything was noted in this one. `limbs` are in force;
+    `limb_unsure`: another one may have been named, until a foot is surely heard. `up` is the
+    limb held up (empty where none was named, None while all feet are down) since `up_since_s`.
+    `awake_until_s` counts only where there is an attention word to wake it; None before it was
+    ever said.
     """
 
     horse: str | None = None
     visit: int = 1
+    horse_said: str | None = None
+    noted: bool = False
     limbs: tuple[str, ...] = ()
     limb_unsure: bool = False
     up: str | None = None
@@ -74,7 +81,8 @@ class Outcome:
     the limb in force afterwards, None where none or several are. `strikes` says that the
     last recorded entries are taken back, `replaces` that `entries` stand in their place,
     `restated` that they do so only because they are nearly the same, `restores` that both
-    stand again. `doubt` is a line for the user where something needs his ear or eye.
+    stand again. `horse` and `horse_said` are the name that was said, as in `State`. `doubt` is a
+    line for the user where something needs his ear or eye.
     """
 
     status: str
@@ -86,6 +94,7 @@ class Outcome:
     restated: bool = False
     restores: bool = False
     horse: str | None = None
+    horse_said: str | None = None
     doubt: str | None = None
 
 
@@ -174,7 +183,7 @@ class Session:
         doubt = self._limb_doubt(meaning.statements)
         entries = self._entries(meaning, self.state.limbs, end_s, confidence)
         doubt = _joined(doubt, unlikely_unit(entries)) or None
-        self._change(last=Last(entries, end_s))
+        self._change(last=Last(entries, end_s), noted=True)
         command = Command(meaning.command) if meaning.command else None
         outcome = Outcome("recorded", command, self.limb, entries, doubt=doubt)
         if not self._restating or start_s - last.end_s > RESTATED_WITHIN_S:
@@ -218,9 +227,10 @@ class Session:
                 self._change(up=None)
             case Command.EARS_OFF | Command.EARS_ON:
                 self._change(ears_on=command == Command.EARS_ON)
-            case Command.NEXT_HORSE | Command.HORSE:
-                another = command == Command.NEXT_HORSE or meaning.horse != state.horse
-                self.state = State(meaning.horse, state.visit + another)
+            case Command.NEXT_HORSE:
+                self.state = State(None, state.visit + 1)
+            case Command.HORSE:
+                return self._named(meaning, confidence)
             case Command.HORSE_DONE:
                 self._change(up=None)
         return Outcome(
@@ -229,8 +239,24 @@ class Session:
             self.limb,
             strikes=strikes,
             restores=restores,
-            horse=meaning.horse,
         )
+
+    def _named(self, meaning: Meaning, confidence: float) -> Outcome:
+        """Another horse begins another visit, also where the log knows none of that name.
+
+        One that was not surely heard is not taken: it is asked about, and the visit stays
+        without a name. A visit in which nothing is noted yet is named by the next name.
+        """
+        state, horse, said = self.state, meaning.horse, meaning.horse_said
+        if horse is not None and unsure(confidence):
+            said, horse = horse.lower(), None
+        if horse is None:
+            another = not said or said != state.horse_said
+        else:
+            another = horse != state.horse and (state.horse_said is None or state.noted)
+        self.state = State(horse, state.visit + another, said)
+        doubt = HORSE_UNNAMED if horse is None else None
+        return Outcome("command", Command.HORSE, None, horse=horse, horse_said=said, doubt=doubt)
 
     def _correct(self, meaning: Meaning, confidence: float, end_s: float) -> Outcome:
         if unsure(confidence):
@@ -260,8 +286,8 @@ class Session:
             )
             if not entries:
                 return Outcome("command", limb=self.limb)
-        self._change(last=Last(entries, end_s))
         doubt = _joined(doubt, unlikely_unit(entries)) or None
+        self._change(last=Last(entries, end_s), noted=True)
         return Outcome("recorded", None, self.limb, entries, replaces=bool(last), doubt=doubt)
 
     def _restated(self, outcome: Outcome, last: Last, end_s: float) -> Outcome:

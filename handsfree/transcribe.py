@@ -85,6 +85,8 @@ def kept_lines(file: str, log: Log, visits: Sequence[str]) -> Iterator[Line]:
     """
     for visit in visits:
         entries = log.entries(visit)
+        about = log.visit(visit)
+        said_name = None if about.horse else about.horse_said
         of = {entry.id: entry.utterance_id for entry in entries}
         for said in log.utterances(visit):
             own = [e for e in entries if e.utterance_id == said.id]
@@ -96,6 +98,8 @@ def kept_lines(file: str, log: Log, visits: Sequence[str]) -> Iterator[Line]:
                 tuple(from_json(e.body) for e in shown),
                 strikes=said.command == "strike",
                 replaces=any(e.replaces and of.get(e.replaces) != said.id for e in shown),
+                horse=about.horse if said.command == Command.HORSE else None,
+                horse_said=said_name if said.command == Command.HORSE else None,
             )
             heard = Heard(
                 said.heard,
@@ -110,7 +114,8 @@ def kept_lines(file: str, log: Log, visits: Sequence[str]) -> Iterator[Line]:
             )
             written: Future[str] = Future()
             written.set_result(said.id)
-            yield Line(file, heard, Turn(0, outcome), written)
+            turn = Turn(0, outcome, horse=about.horse, horse_said=said_name)
+            yield Line(file, heard, turn, written)
 
 
 def typed_lines(file: str, grammar: Grammar, recorder: Recorder) -> Iterator[Line]:

@@ -165,7 +165,7 @@ def _line_of(text: str, file: Path) -> int:
 def _not_there_yet(log: Log, years: Years) -> None:
     for told in years.horses:
         horse = log.horse(told.name)
-        if horse is not None and log.visit_starts(horse.id):
+        if horse is not None and log.visits_of(horse.id):
             raise LogError(
                 f"the log has visits to {horse.name} already; invented ones are not mixed with them"
             )

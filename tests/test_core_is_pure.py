@@ -30,7 +30,8 @@ HEAVY = [
     [
         *("handsfree.grammar", "handsfree.records.entries", "handsfree.session"),
         *("handsfree.visit.dialogue", "handsfree.sums.brief", "handsfree.sums.weight"),
-        *("handsfree.sums.marks", "handsfree.sums.helped"),
+        *("handsfree.sums.marks", "handsfree.sums.helped", "handsfree.language.understand"),
+        "handsfree.putting_right",
     ],
 )
 def test_core_imports_nothing_of_engines_sound_screen_or_database(module: str):

@@ -91,3 +91,48 @@ def test_a_visit_gone_on_with_knows_that_its_foot_is_not_sure(log: Log, grammar:
     third = Recorder("microphone", log, Dialogue(grammar))
     third.go_on(log.visits()[0])
     assert say(third, grammar, "new shoe").doubt is None
+
+
+def test_a_name_no_horse_has_begins_a_visit_that_can_be_named_later(
+    log: Log, grammar: Grammar
+) -> None:
+    recorder = Recorder("microphone", log, Dialogue(grammar))
+    say(recorder, grammar, "horse bramble")
+    say(recorder, grammar, "left hind bruise")
+    line = say(recorder, grammar, "horse duke").as_json()
+    assert (line["command"], line["horse"], line["horse_said"]) == ("horse", None, "duke")
+    line = say(recorder, grammar, "left hind canker").as_json()
+    assert (line["horse"], line["horse_said"]) == (None, "duke")
+    unnamed, bramble = log.visits()
+    assert (unnamed.horse, unnamed.horse_said) == (None, "duke")
+    assert [e.body["term"] for e in log.entries(unnamed.id)] == ["canker"]
+    assert [e.body["term"] for e in log.entries(bramble.id)] == ["bruise"]
+    assert log.name_visit(unnamed.id, "Duke").name == "Duke"
+    named = log.visit(unnamed.id)
+    assert (named.horse, named.horse_said, named.whose) == ("Duke", "duke", "Duke")
+
+
+def test_a_name_that_was_nearly_heard_is_put_right_by_saying_it_again(
+    log: Log, grammar: Grammar
+) -> None:
+    visit(log, grammar, "Bramble", "2025-01-10", "left hind thrush in the frog")
+    recorder = Recorder("microphone", log, Dialogue(grammar), log.horse("Thistle"))
+    say(recorder, grammar, "left hind bruise")
+    say(recorder, grammar, "horse brambel")
+    assert say(recorder, grammar, "horse bramble").as_json()["horse"] == "Bramble"
+    assert "Look at" in told(say(recorder, grammar, "brief me"))
+    assert [(v.horse, v.horse_said) for v in log.visits()][:2] == [
+        ("Bramble", "brambel"),
+        ("Thistle", None),
+    ]
+
+
+def test_a_visit_gone_on_with_keeps_the_name_it_was_not_given(log: Log, grammar: Grammar) -> None:
+    recorder = Recorder("microphone", log, Dialogue(grammar))
+    say(recorder, grammar, "horse duke")
+    again = Recorder("microphone", log, Dialogue(grammar))
+    again.go_on(log.visits()[0])
+    assert say(again, grammar, "left hind canker").as_json()["horse_said"] == "duke"
+    say(again, grammar, "next horse")
+    say(again, grammar, "left hind bruise")
+    assert [v.horse_said for v in log.visits()] == [None, "duke"]

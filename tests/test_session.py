@@ -5,7 +5,7 @@ import pytest
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
 from handsfree.records.entries import Finding, Measurement, Nails, Plan
-from handsfree.session import LIMB_UNSURE, Outcome, Session
+from handsfree.session import HORSE_UNNAMED, LIMB_UNSURE, Outcome, Session
 
 
 @pytest.fixture(scope="module")
@@ -114,7 +114,8 @@ def test_next_horse_forgets_the_limb_and_what_could_be_struck(say):
     assert not say("strike that").strikes
     assert say("canker").entries[0].limb is None
     assert say("horse bramble").horse == "Bramble"
-    assert say("horse nobody").status == "unclear"
+    named = say("horse nobody")
+    assert (named.status, named.horse, named.horse_said) == ("command", None, "nobody")
 
 
 def test_remark_keeps_free_words(say):
@@ -284,3 +285,36 @@ def test_a_correction_of_the_foot_that_was_not_sure_enough_leaves_the_foot_open(
     say("left hind outside heel bruise")
     say("wrong right hind", 0.6)
     assert say("new shoe").doubt == LIMB_UNSURE
+
+
+@pytest.mark.parametrize(
+    ("text", "said"), [("horse duke", "duke"), ("horse brambel", "brambel"), ("horse", "")]
+)
+def test_a_name_that_is_no_horse_of_the_log_begins_a_visit_without_a_horse(say, text, said):
+    say("horse bramble")
+    say("left hind canker")
+    named = say(text)
+    assert (named.status, named.command) == ("command", "horse")
+    assert (named.horse, named.horse_said, named.doubt) == (None, said, HORSE_UNNAMED)
+    state = say.session.state
+    assert (state.horse, state.horse_said, state.visit, state.limbs) == (None, said, 3, ())
+
+
+def test_a_name_that_was_not_surely_heard_is_not_taken(say):
+    say("horse bramble")
+    say("left hind canker")
+    named = say("horse bramble", 0.6)
+    assert (named.horse, named.horse_said) == (None, "bramble")
+    assert say.session.state.visit == 3
+
+
+def test_the_next_name_names_the_visit_while_nothing_is_noted_in_it(say):
+    say("horse brambel")
+    assert say("horse bramble").doubt is None
+    assert (say.session.state.horse, say.session.state.visit) == ("Bramble", 2)
+    say("horse duke")
+    say("horse duke")
+    assert say.session.state.visit == 3
+    say("canker")
+    say("horse bramble")
+    assert (say.session.state.horse, say.session.state.visit) == ("Bramble", 4)

@@ -11,6 +11,7 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
+from handsfree.audio import memo
 from handsfree.audio.wav_header import read_wav_header
 
 MOST_KEPT_BYTES = 1 << 30
@@ -25,7 +26,7 @@ _WIDTHS |= {"ULAW": 1, "ALAW": 1}
 """Bytes of a sample, of the encodings that need nothing before them to be read."""
 
 _BEGINNINGS = (b"fLaC", b"ID3", b"RIFF", b"RIFX", b"RF64", b"riff", b"FORM", b"OggS", b"caff")
-_MPEG_FRAME, _MP4_TYPE = 0xFFE0, b"ftyp"
+_MPEG_FRAME = 0xFFE0
 
 
 class NoSound(Exception):
@@ -124,7 +125,7 @@ def _wav_pipe(stream: IO[bytes], head: bytes) -> WavPipe | None:
 def _kept(stream: IO[bytes], head: bytes) -> IO[bytes]:
     head += _read(stream, max(0, _MOST_HEAD_BYTES - len(head)))
     if len(head) >= _MOST_HEAD_BYTES and not _may_be_sound(head):
-        raise NoSound("is not a WAV or FLAC recording")
+        raise NoSound("is not a WAV, FLAC, MP3 or M4A recording")
     file = tempfile.TemporaryFile(prefix="handsfree-")  # noqa: SIM115
     try:
         while head:
@@ -144,7 +145,7 @@ def _kept(stream: IO[bytes], head: bytes) -> IO[bytes]:
 
 def _may_be_sound(head: bytes) -> bool:
     mpeg = int.from_bytes(head[:2], "big") & _MPEG_FRAME == _MPEG_FRAME
-    return head.startswith(_BEGINNINGS) or head[4:8] == _MP4_TYPE or mpeg
+    return head.startswith(_BEGINNINGS) or mpeg or memo.kind(io.BytesIO(head)) is not None
 
 
 def _read(stream: IO[bytes], count: int) -> bytes:

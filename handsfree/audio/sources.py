@@ -13,6 +13,7 @@ import soundfile
 import soxr
 from numpy.typing import NDArray
 
+from handsfree.audio import memo
 from handsfree.audio.past_faults import PastFaults
 from handsfree.audio.piped import NoSound, WavPipe, from_pipe
 from handsfree.audio.wav_header import WavHeader, read_wav_header
@@ -153,7 +154,23 @@ class SoundReader:
             raise UnreadableSound(f"{name}: {_reason(error)}") from error
         return found if isinstance(found, WavPipe) else self._stack.enter_context(found)
 
+    def _unpacked(self, file: IO[bytes]) -> IO[bytes]:
+        """The file itself, or the sound in it where it is a telephone's memo."""
+        try:
+            memo_kind = memo.kind(file)
+            if memo_kind is None:
+                return file
+            sound, lost_s = memo.unpacked(file, memo_kind)
+        except memo.NoMemo as error:
+            raise UnreadableSound(f"{self.name}: {error}") from error
+        except OSError as error:
+            raise UnreadableSound(f"{self.name}: {_reason(error)}") from error
+        if lost_s:
+            self._warn(f"{lost_s:.1f} s of it are lost to damage; silence is there")
+        return self._stack.enter_context(sound)
+
     def _open_sound(self, file: IO[bytes]) -> soundfile.SoundFile:
+        file = self._unpacked(file)
         try:
             size = file.seek(0, io.SEEK_END)
             file.seek(0)
@@ -176,7 +193,7 @@ class SoundReader:
             sound = opened()
         except (soundfile.SoundFileError, TypeError, ValueError, OSError) as error:
             raise UnreadableSound(
-                f"{self.name}: is not a WAV or FLAC recording, or its start is damaged"
+                f"{self.name}: is not a WAV, FLAC, MP3 or M4A recording, or its start is damaged"
             ) from error
         self._stack.callback(sound.close)
         return sound
@@ -191,6 +208,8 @@ class SoundReader:
     def _check(self, header: WavHeader) -> tuple[bytes, int]:
         """Note what the header promises in vain; return the bytes to correct it with, and where."""
         if header.unfinished:
+            if header.promised and header.present > header.promised:
+                self._warn("holds more than its header says; read all of it")
             # libsndfile takes the 0 that a pipe writer leaves as "no sound at all".
             return header.true_size_field, header.size_field_at
         if header.missing_bytes:

@@ -22,10 +22,14 @@ class WavHeader:
     present: int
     whole: bool
     """Whether the size of the RIFF as a whole agrees with the file's."""
+    understated: bool = False
+    """Whether more follows than is promised, and it is no other chunk: then it is sound too."""
 
     @property
     def unfinished(self) -> bool:
-        """Whether the writer never came back to fill the size in (it wrote to a pipe)."""
+        """Whether the writer never came back to fill in the size, or to bring it up to date."""
+        if self.understated:
+            return True
         if self.promised == 0:
             return self.present > 0 and not self.whole
         return self.promised in _PIPE_SIZES and self.present < self.promised
@@ -52,6 +56,21 @@ def read_wav_header(file: IO[bytes], size: int) -> WavHeader | None:
         file.seek(at)
         kind, length = struct.unpack("<4sI", file.read(8))
         if kind == b"data":
-            return WavHeader(at + 4, length, size - at - 8, whole)
+            end = at + 8 + length + length % 2
+            # What a writer has finished may end in anything; this one was broken off.
+            more = bool(length) and end < size and not whole
+            understated = more and not _chunks(file, end, size)
+            return WavHeader(at + 4, length, size - at - 8, whole, understated)
         at += 8 + length + length % 2
     return None
+
+
+def _chunks(file: IO[bytes], at: int, size: int) -> bool:
+    """Whether nothing but whole chunks follows from a place on."""
+    while at + 8 <= size:
+        file.seek(at)
+        kind, length = struct.unpack("<4sI", file.read(8))
+        if not all(0x20 <= byte < 0x7F for byte in kind):
+            return False
+        at += 8 + length + length % 2
+    return size - 8 < at <= size + 1  # the last may lack its padding

@@ -5,11 +5,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-TAKEN = frozenset({".wav", ".wave", ".flac"})
-OTHERS = frozenset(
-    {".mp3", ".m4a", ".aac", ".amr", ".3gp", ".3ga", ".ogg", ".oga", ".opus", ".wma", ".caf"}
+TAKEN = frozenset(
+    {".wav", ".wave", ".flac", ".mp3", ".m4a", ".aac", ".amr", ".3gp", ".3ga", ".ogg", ".oga"}
+    | {".opus", ".wma", ".caf"}
 )
-"""Endings of recordings that must be converted first."""
 
 
 @dataclass(frozen=True)
@@ -28,8 +27,11 @@ def found(named: Iterable[Path]) -> Iterator[Found]:
     """
     seen: set[Path] = set()
     for path in named:
-        for each in _below(path) if path.is_dir() else [Found(path, _reason(path))]:
-            real = each.path.resolve()
+        for each in _below(path) if path.is_dir() else [Found(path)]:
+            try:
+                real = each.path.resolve()
+            except RuntimeError:
+                real, each = each.path, Found(each.path, "is a link that leads round in a circle")
             if real not in seen:
                 seen.add(real)
                 yield each
@@ -42,14 +44,5 @@ def _below(folder: Path) -> Iterator[Found]:
         for name in sorted(names):
             path = Path(at) / name
             kind = path.suffix.lower()
-            if not name.startswith(".") and kind in TAKEN | OTHERS:
-                yield Found(path, _reason(path))
-
-
-def _reason(path: Path) -> str | None:
-    if path.suffix.lower() not in OTHERS:
-        return None
-    return (
-        f"is no WAV or FLAC; convert it first, for example: ffmpeg -i '{path.name}' "
-        f"'{path.stem}.flac' (keep the date in the name)"
-    )
+            if not name.startswith(".") and kind in TAKEN:
+                yield Found(path)

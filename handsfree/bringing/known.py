@@ -79,7 +79,7 @@ def _digest_of_all(digests: Sequence[str]) -> str:
 def _taken_before(log: Log, name: str, known: Recording) -> str:
     """The line that says which visit holds a recording, and how to hear it anew."""
     began = [log.visit(each) for each in known.visits]
-    visits = " and ".join(f"visit {v.id[:_ID_SHOWN]} of {v.started_at[:10]}" for v in began)
+    visits = " and ".join(f"visit {v.id[:_ID_SHOWN]} of {v.day}" for v in began)
     return (
         f"{name}: was taken before, {visits or 'no words in it'}; "
         "--again hears it anew, into another visit"

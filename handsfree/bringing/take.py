@@ -16,6 +16,7 @@ from handsfree.errors import LogError, UnreadableSound
 from handsfree.grammar.grammar import Grammar
 from handsfree.log import Horse, Log
 from handsfree.log.joining import Recording
+from handsfree.log.rows import zone_of
 from handsfree.recording import Heard, Recorder
 from handsfree.session import Session
 from handsfree.transcribe import sound_lines
@@ -156,6 +157,9 @@ class _AtItsTime(Recorder):
     def __init__(self, log: Log, one: Waiting, dialogue: Dialogue, horse: Horse | None) -> None:
         super().__init__(one.path.name, log, dialogue, horse, recording=one.digest)
         self._made = one.made
+
+    def _zone(self) -> str:
+        return zone_of(self._made.at)
 
     def _keep(self, heard: Heard, turn: Turn, at: str) -> str:
         said = (self._made.at + timedelta(seconds=heard.start_s)).astimezone(UTC)

@@ -40,7 +40,7 @@ def balance(
     Before and after the trim where both were said. Every limit is shown with its source;
     numbers describe, they don't diagnose.
     """
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         history = histories.history(log, histories.named(log, horse)).until(today)
     found = sums.checks(history, limb)
     feet = (limb,) if limb else LIMBS

@@ -71,7 +71,7 @@ def bill(
     path = price_file or prices.default_path()
     has_list = price_file is not None or path.exists()
     listed = prices.read(path) if has_list else prices.Prices()
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         visit, horse = _visit(log, target, today)
     made = as_bill(visit, horse, listed, ForEye(load()))
     if as_json:
@@ -99,7 +99,7 @@ def _visit(log: Log, target: str, today: date) -> tuple[DayVisit, HorseFacts | N
             Noted(from_json(entry.body), tables.is_doubtful(entry), entry.id)
             for entry in log.entries(visit.id, in_force=True)
         ]
-        day = histories.local_day(visit.started_at)
+        day = visit.day
         return DayVisit(day, tuple(notes)), histories.facts(horse) if horse else None
     history = histories.history(log, histories.named(log, target))
     last = history.until(today).last

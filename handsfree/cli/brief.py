@@ -62,7 +62,7 @@ def brief(
     are told for a year; what the vet said of them is not known here.
     """
     grammar = load()
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         past = history(log, named(log, horse)).until(today)
     sections = brief_of(past, grammar, today, ForEye(grammar))
     if as_json:

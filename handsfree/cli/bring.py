@@ -28,7 +28,7 @@ from handsfree.engines.choose import TEXT, ModelFolders, in_words, listeners
 from handsfree.engines.together import Together
 from handsfree.errors import ExitCode, UnreadableSound
 from handsfree.grammar.grammar import Grammar, load
-from handsfree.log import Log
+from handsfree.log import Log, local_day
 from handsfree.voice.use import confidence_for, speaker_named
 
 _ID_SHOWN = 8
@@ -58,7 +58,7 @@ def bring(
     neural_model: Path | None,
     log_path: Path | None,
 ) -> int:
-    """Bring in recordings of a pocket recorder or a telephone (WAV or FLAC).
+    """Bring in recordings of a pocket recorder or a telephone (WAV, FLAC, MP3, M4A and the like).
 
     Folders are searched with the folders in them. Each recording becomes a visit at the time
     it was made: by the recorder's own header, else by a date in the file's name (as
@@ -175,7 +175,7 @@ class _Told:
         self._print(
             one,
             {"state": "known", "visits": list(one.known.visits)},
-            [f"taken before{name}, {one.known.taken_at[:10]}: {became}"],
+            [f"taken before{name}, {local_day(one.known.taken_at)}: {became}"],
         )
 
     def would(self, one: Waiting) -> None:

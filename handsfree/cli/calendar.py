@@ -49,7 +49,7 @@ def calendar(
     """
     if as_json and to is not None:
         raise click.UsageError("--json prints; leave out --to")
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         found, left_out = _items(log, horses, today, load())
     out = console(to_stderr=True)
     for line in left_out:

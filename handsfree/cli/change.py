@@ -86,7 +86,7 @@ def change(
         raise click.UsageError("--plot draws for the eye, --json does not; leave one of them out")
     if helped and (plot or svg):
         raise click.UsageError("--helped is a table; leave out --plot and --svg")
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         history = histories.history(log, histories.named(log, horse)).until(today)
     grammar = load()
     only = wanted(grammar, of) if of is not None else Wanted()

@@ -66,7 +66,7 @@ def due(
     A plan that was said ("come back in six weeks") decides; else the horse's own usual interval;
     else what the sources recommend.
     """
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         if horse is None:
             known = list(histories.histories(log))
         else:

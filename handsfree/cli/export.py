@@ -45,7 +45,7 @@ def export(
         raise click.UsageError("say one of --csv and --json")
     if bom and as_json:
         raise click.UsageError("--bom is for --csv; JSON has none")
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         found = histories.named(log, horse) if horse is not None else None
         pieces = (
             tables.csv_lines(tables.COLUMNS, tables.rows(log, found, every), bom)

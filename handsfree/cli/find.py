@@ -9,14 +9,13 @@ from typing import Any
 
 import click
 
-from handsfree.cli.options import json_option, log_option
+from handsfree.cli.options import ROWS, Day, json_option, log_option
 from handsfree.cli.screen import LIMBS, console, safe
 from handsfree.errors import HandsfreeError
 from handsfree.finding import ask, understand
 from handsfree.finding.question import STATUSES
 from handsfree.finding.telling import COLUMNS, Told
 from handsfree.grammar.grammar import load
-from handsfree.histories import local_day
 from handsfree.log import Log
 from handsfree.log.finding import Found
 from handsfree.sheets.files import file_name, write_new
@@ -36,7 +35,7 @@ def _today(ctx: click.Context, parameter: click.Parameter, value: Any) -> date:
 @click.option("--since", metavar="DAY", help="As 2026-03-01, 'spring', 'june 2025'.")
 @click.option("--until", metavar="DAY", help="The last day, in the same words.")
 @click.option("--status", type=click.Choice(list(STATUSES)), help="Only what is so.")
-@click.option("--limit", type=click.IntRange(min=1), default=20, show_default=True)
+@click.option("--limit", type=ROWS, default=20, show_default=True)
 @click.option("--all", "every", is_flag=True, help="All results, however many.")
 @click.option("--context", is_flag=True, help="Also what was said before and after each result.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print a table: one row for each entry.")
@@ -51,7 +50,7 @@ def _today(ctx: click.Context, parameter: click.Parameter, value: Any) -> date:
 @click.option(
     "--on",
     "today",
-    type=click.DateTime(["%Y-%m-%d"]),
+    type=Day(),
     callback=_today,
     metavar="DATE",
     help="As if today were this day; later visits are not found.",
@@ -92,7 +91,7 @@ def find(
     if as_json and as_csv:
         raise click.UsageError("--json or --csv, one of them")
     grammar = load()
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         understood = understand(
             " ".join(words),
             grammar,
@@ -128,14 +127,18 @@ def find(
 
 
 def _write_sound(log: Log, found: Found, folder: Path) -> None:
-    folder.mkdir(parents=True, exist_ok=True)
-    taken: list[str] = [path.name for path in folder.iterdir()]
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        taken: list[str] = [path.name for path in folder.iterdir()]
+    except OSError as error:
+        why = error.strerror or error
+        raise HandsfreeError(f"{safe(str(folder))}: is no folder to write to: {why}") from error
     written = 0
     for each in found.utterances:
         flac = log.sound(each.id)
         if flac is None:
             continue
-        name = file_name(each.horse or "", local_day(each.visit_started), ".flac", taken)
+        name = file_name(each.horse or "", each.day, ".flac", taken)
         write_new(folder / name, flac)
         taken.append(name)
         written += 1

@@ -11,7 +11,6 @@ from rich.text import Text
 
 from handsfree.cli.options import log_option
 from handsfree.cli.screen import console, safe
-from handsfree.histories import local_day
 from handsfree.log import Horse, Log
 
 KINDS = ("heavy", "riding")
@@ -32,18 +31,18 @@ def horses(ctx: click.Context, as_json: bool, log_path: Path | None) -> None:
     if ctx.invoked_subcommand is not None:
         return
     table = Table("horse", "kind", "breed", "born", "visits", "last visit")
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         for horse in log.horses():
-            starts = log.visit_starts(horse.id)
-            last = local_day(starts[-1][1]).isoformat() if starts else None
+            visits = log.visits_of(horse.id)
+            last = visits[-1].day.isoformat() if visits else None
             if as_json:
-                click.echo(json.dumps({**_facts(horse), "visits": len(starts), "last_visit": last}))
+                click.echo(json.dumps({**_facts(horse), "visits": len(visits), "last_visit": last}))
             table.add_row(
                 Text(safe(horse.name)),
                 horse.kind or "",
                 Text(safe(horse.breed or "")),
                 Text(safe(horse.born or "")),
-                str(len(starts)),
+                str(len(visits)),
                 last or "",
             )
     if as_json:

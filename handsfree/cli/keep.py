@@ -17,7 +17,7 @@ from handsfree.cli.keep_parts import (
     say,
     size_text,
 )
-from handsfree.cli.options import json_option, log_option
+from handsfree.cli.options import Number, json_option, log_option
 from handsfree.errors import ExitCode
 from handsfree.keeping import checking, copying, restoring
 from handsfree.log import Log
@@ -121,7 +121,7 @@ def archive(
     from handsfree.sheets.files import file_name
 
     at = datetime.now().astimezone()
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         found = histories.named(log, horse) if horse is not None else None
         name = found.name if found else "all-horses"
         target = target or Path(file_name(name, at.date(), ".zip"))
@@ -143,7 +143,7 @@ def archive(
 @click.option("--even-erased", is_flag=True, help="Also a horse that was erased from this log.")
 @click.option(
     "--most-gb",
-    type=click.FloatRange(min=0.001),
+    type=Number(min=0.001),
     default=20,
     show_default=True,
     help="Refuse an archive that unpacks to more.",

@@ -20,6 +20,7 @@ from handsfree.audio.microphone import Microphone
 from handsfree.bringing.known import ToHear, to_hear
 from handsfree.cli.listen_screen import LivePicture, Printed
 from handsfree.cli.options import (
+    Number,
     again_option,
     asleep_until,
     attention_options,
@@ -58,7 +59,7 @@ BUSY_S = 1.0
 @click.option(
     "--remind",
     "remind_s",
-    type=click.FloatRange(min=0),
+    type=Number(min=0),
     default=0.0,
     metavar="SECONDS",
     help="Remind gently to set the foot down after so long (default: never).",
@@ -80,7 +81,7 @@ BUSY_S = 1.0
 )
 @click.option(
     "--speed",
-    type=click.FloatRange(min=0),
+    type=Number(min=0),
     default=1.0,
     show_default=True,
     help="How much faster than in life --from goes; 0: as fast as it can.",
@@ -175,7 +176,7 @@ def listen(
             shown.trouble(f"{safe(source.name)}: was begun before; gone on with")
         if broken_off is not None and about is None:
             recorder.go_on(broken_off.visit)
-            shown.trouble(f"going on with {safe(broken_off.visit.horse or 'the last visit')}")
+            shown.trouble(f"going on with {safe(broken_off.visit.whose)}")
         picture = stack.enter_context(LivePicture(shown, recorder, err, hidden=as_json))
         listening = Listening(
             source,

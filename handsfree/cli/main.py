@@ -4,6 +4,7 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from typing import TextIO
 
 import click
 
@@ -63,8 +64,8 @@ class _LazyCommands(click.Group):
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="Exit codes: 0 done; 1 the command was given wrongly; 2 a file could not be read (the "
     "others were still done); 3 a grammar file is wrong; 4 a recognizer or the microphone cannot "
-    "be used; 5 the log cannot be opened or written; 130 interrupted; 143 'listen' was ended by "
-    "SIGTERM.",
+    "be used; 5 the log is not there, or cannot be opened or written; 130 interrupted; 143 "
+    "'listen' was ended by SIGTERM.",
 )
 @click.version_option(__version__, prog_name="handsfree")
 @click.option("--debug", is_flag=True, help="Show the traceback of an error.")
@@ -80,6 +81,7 @@ def handsfree(ctx: click.Context, debug: bool) -> None:
 def run(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return the process's exit code."""
     debug = "--debug" in (sys.argv[1:] if arguments is None else arguments)
+    forgiving(sys.stdout)
     try:
         code = handsfree.main(arguments, prog_name="handsfree", standalone_mode=False)
         return code if isinstance(code, int) else ExitCode.OK
@@ -109,6 +111,16 @@ def run(arguments: Sequence[str] | None = None) -> int:
         name = type(error).__name__
         click.echo(f"handsfree: {name}: {_one_line(str(error))} (--debug shows more)", err=True)
         return ExitCode.USAGE
+
+
+def forgiving(stream: TextIO | None) -> None:
+    """A sign that the terminal or a pipe lacks, or bytes that are no text, end nothing.
+
+    Windows gives pipes a code page that lacks most names of the world.
+    """
+    reconfigure = getattr(stream, "reconfigure", None)
+    if reconfigure is not None:
+        reconfigure(errors="replace")
 
 
 def _one_line(text: str) -> str:

@@ -73,7 +73,7 @@ def marks(
         return
     if below or place or foal or toe:
         raise HandsfreeError("--below, --place, --foal and --toe go without a horse")
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         history = histories.history(log, histories.named(log, horse))
     _of_horse(history, limb, today, grammar, as_json)
 

@@ -38,7 +38,7 @@ def merge(other: Path, look: bool, as_json: bool, log_path: Path | None) -> None
     nothing. What the two machines judged differently is asked about in 'handsfree review'.
     To have both machines hold the same, merge on each of them.
     """
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=look) as log:
         done = join(log, other, look)
     if as_json:
         click.echo(json.dumps({"look": look, **plain(done)}))
@@ -81,7 +81,7 @@ def _disputes(disputed: tuple[Disputed, ...]) -> list[str]:
     lines = [f"to choose between in 'handsfree review': {len(disputed)}"]
     for each in disputed:
         horse = each.horse or "horse not named"
-        lines.append(f"  visit {each.visit_id[:_ID_SHOWN]}, {horse}, {each.started_at[:10]}")
+        lines.append(f"  visit {each.visit_id[:_ID_SHOWN]}, {horse}, {each.day}")
         lines.append(f"    {each.text}")
         lines.append(f"    {_words(each.stands, wording)}  OR  {_words(each.other, wording)}")
     return lines

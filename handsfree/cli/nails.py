@@ -30,7 +30,7 @@ MOST_ROWS = 4
 @log_option
 def nails(horse: str, everything: bool, today: date, as_json: bool, log_path: Path | None) -> None:
     """Show the nails of a HORSE: pulled, lost, driven, missing, and the pattern used."""
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         history = histories.history(log, histories.named(log, horse)).until(today)
     days = ledger.ledger(history)
     bring = ledger.to_bring(history)

@@ -1,14 +1,51 @@
 """Options that several commands take."""
 
+import math
 from collections.abc import Callable
 from datetime import date, datetime
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import click
 
 AWAKE_S = 20.0
 """How long it stays awake after what it took, unless told otherwise (no source)."""
+
+ROWS = click.IntRange(min=1, max=1_000_000_000)
+"""How many results may be asked for: SQLite takes no number of any length."""
+
+_YEARS = range(1900, 2200)
+"""Years of days that may be meant; the calendar itself ends at both ends of it."""
+
+
+class Day(click.DateTime):
+    """A day, as 2026-11-25."""
+
+    def __init__(self) -> None:
+        super().__init__(["%Y-%m-%d"])
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> datetime:
+        """The day at midnight."""
+        day = super().convert(value, param, ctx)
+        if day.year not in _YEARS:
+            self.fail(f"'{value}' is not between {_YEARS[0]} and {_YEARS[-1]}", param, ctx)
+        return day
+
+
+class Number(click.FloatRange):
+    """A number that is one: neither "nan" nor "inf"."""
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """The number within its bounds."""
+        number = float(super().convert(value, param, ctx))
+        if not math.isfinite(number):
+            self.fail(f"'{value}' is no number", param, ctx)
+        return number
+
 
 F = TypeVar("F", bound=Callable[..., object])
 
@@ -30,7 +67,7 @@ def on_option(command: F) -> F:
     return click.option(
         "--on",
         "today",
-        type=click.DateTime(["%Y-%m-%d"]),
+        type=Day(),
         callback=_day,
         metavar="DATE",
         help="As if today were this day (as 2026-11-25); later visits do not count.",
@@ -88,7 +125,7 @@ def attention_options(command: F) -> F:
     command = click.option(
         "--attention-for",
         "attention_s",
-        type=click.FloatRange(min=1),
+        type=Number(min=1),
         metavar="SECONDS",
         help="With --attention: stay awake so long after each note or command (default: "
         f"{AWAKE_S:.0f}).",

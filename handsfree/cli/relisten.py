@@ -16,7 +16,7 @@ from rich.table import Table
 
 from handsfree import histories
 from handsfree.cli.as_json import plain
-from handsfree.cli.options import engine_options, json_option, log_option
+from handsfree.cli.options import Day, engine_options, json_option, log_option
 from handsfree.cli.screen import console, safe
 from handsfree.engines.choose import TEXT, ModelFolders
 from handsfree.errors import ExitCode
@@ -46,7 +46,7 @@ _NAMES = {
 @click.option("--horse", metavar="NAME", help="Only the visits to this horse.")
 @click.option(
     "--since",
-    type=click.DateTime(["%Y-%m-%d"]),
+    type=Day(),
     metavar="DATE",
     help="Only visits of this day (as 2026-11-25) and later.",
 )
@@ -61,8 +61,8 @@ _NAMES = {
 @click.option(
     "--scheduler",
     metavar="ADDRESS",
-    help="Listen on the workers of the Dask scheduler there (as tcp://10.0.0.5:8786); they get "
-    "the sounds, so let it be one you trust.",
+    help="Listen on the workers of the Dask scheduler there (as tls://10.0.0.5:8786; without "
+    "TLS only on this machine); they get the sounds, so let it be one you trust.",
 )
 @click.option(
     "--attention",
@@ -98,7 +98,7 @@ def relisten(
     if TEXT in engines:
         raise click.UsageError("sounds are heard again by recognizers; 'text' is none")
     err = console(to_stderr=True)
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=not apply_) as log:
         about = None if horse is None else histories.named(log, horse)
         begins = None if since is None else since.astimezone(UTC).isoformat(timespec="milliseconds")
         chosen = log.stored_sounds(None if about is None else about.id, begins, doubtful)
@@ -219,8 +219,8 @@ class _Shown:
             if each.utterance.visit_id != visit:
                 visit = each.utterance.visit_id
                 about = self._log.visit(visit)
-                name = safe(about.horse or "horse not named")
-                self._out.print(f"\n{name}, {about.started_at[:10]}, visit {visit[:ID_SHOWN]}")
+                name = safe(about.whose)
+                self._out.print(f"\n{name}, {about.day}, visit {visit[:ID_SHOWN]}")
             self._one(each)
         self._end(report, applied)
 

@@ -7,13 +7,14 @@ import os
 import sys
 from datetime import date
 from pathlib import Path
-from typing import TextIO
 
 import click
 
+from handsfree.cli.main import forgiving
 from handsfree.cli.options import log_option
 from handsfree.errors import ExitCode, LogError
 from handsfree.log import Log, Visit
+from handsfree.log.files import writable
 from handsfree.review.plain_text import clean
 
 
@@ -37,16 +38,18 @@ def review(
     """
     if visit is not None and horse is not None:
         raise click.UsageError("give a VISIT or --horse, not both")
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         chosen, earlier = _chosen(log, visit, horse)
         path = log.path
+    if not writable(path):
+        click.echo(f"log {path}: cannot be written; you can look, but nothing is kept", err=True)
     if chosen is None:
         click.echo("nothing to review: the log holds no visits yet")
         return ExitCode.OK
     line_by_line = plain or not _on_a_screen()
     if earlier:
         # A terminal shows it again when the screen is left.
-        line = f"no visit today; the latest is of {chosen.started_at[:10]}"
+        line = f"no visit today; the latest is of {chosen.day}"
         click.echo(line, err=not line_by_line)
     if line_by_line:
         _line_by_line(path, chosen.id, speaker)
@@ -73,6 +76,11 @@ def _chosen(log: Log, visit: str | None, horse: str | None) -> tuple[Visit | Non
     return (latest[0], True) if latest else (None, False)
 
 
+def _opened(path: Path) -> Log:
+    """For writing where that is possible: a log that is write-protected can be looked at."""
+    return Log.open(path, read_only=not writable(path))
+
+
 def _on_a_screen() -> bool:
     streams = (sys.stdin, sys.stdout)
     return all(s is not None and s.isatty() for s in streams) and os.environ.get("TERM") != "dumb"
@@ -84,23 +92,15 @@ def _line_by_line(path: Path, visit_id: str, speaker: str | None) -> None:
     from handsfree.review.plain import Plain
     from handsfree.review.player import SoundPlayer
 
-    for stream in (sys.stdin, sys.stdout):
-        _forgiving(stream)
+    forgiving(sys.stdin)
     player = SoundPlayer(speaker, wait=True)
-    with Log.open(path) as log:
+    with _opened(path) as log:
         grammar = load(horse_names=log.horse_names(), lessons=log.lessons())
         limbs = {form: w.id for w in grammar.table if w.slot == "limb" for form in w.forms}
         try:
             Plain(lambda it: Desk(log, grammar, it), visit_id, player, limbs, _read, _write).run()
         finally:
             player.close()
-
-
-def _forgiving(stream: TextIO) -> None:
-    """A sign that the terminal lacks, or bytes that are no text, end nothing."""
-    reconfigure = getattr(stream, "reconfigure", None)
-    if reconfigure is not None:
-        reconfigure(errors="replace")
 
 
 def _read() -> str | None:
@@ -123,7 +123,7 @@ def _screen(path: Path, visit_id: str, speaker: str | None) -> None:
         # A log belongs to the thread that opened it: the screen's own for the desk.
         from handsfree.grammar.grammar import load
 
-        log = Log.open(path)
+        log = _opened(path)
         return Desk(log, load(horse_names=log.horse_names(), lessons=log.lessons()), visit_id)
 
     player = SoundPlayer(speaker)

@@ -113,7 +113,7 @@ def sheet(
     if not all_horses and target is None:
         raise click.UsageError("name a horse or a visit, or say --all-horses")
     grammar = load()
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         if into is not None:
             return _all(log, into, wanted, grammar, force)
         history, day, ids = _one(log, target or "", today)
@@ -131,7 +131,7 @@ def _one(log: Log, target: str, today: date) -> tuple[History, date, list[str]]:
     """The history, the day of the latest visit or of the one with this id, and its visits' ids."""
     if log.horse(target) is None and re.fullmatch("[0-9a-fA-F]{4,32}", target.strip()):
         visit = log.visit(target)
-        day = histories.local_day(visit.started_at)
+        day = visit.day
         horse = log.horse(visit.horse) if visit.horse else None
         if horse is not None:
             return histories.history(log, horse), day, _visits(log, horse.id, day)
@@ -160,7 +160,7 @@ def _one(log: Log, target: str, today: date) -> tuple[History, date, list[str]]:
 
 def _visits(log: Log, horse_id: str, day: date) -> list[str]:
     """The ids of the visits to a horse on a day."""
-    return [id for id, at in log.visit_starts(horse_id) if histories.local_day(at) == day]
+    return [visit.id for visit in log.visits_of(horse_id) if visit.day == day]
 
 
 def _heard_by(log: Log, visit_ids: list[str], wanted: Wanted) -> dict[str, str]:

@@ -60,7 +60,7 @@ def transcribe(
     neural_model: Path | None,
     log_path: Path | None,
 ) -> int:
-    """Turn recordings (WAV or FLAC; - for WAV on standard input) into records.
+    """Turn recordings (WAV, FLAC, MP3 or M4A; - for WAV on standard input) into records.
 
     Each utterance is in the log before it is printed. A recording is heard once: what the log
     has of it is printed from there, and one that was broken off is gone on with. With
@@ -237,6 +237,8 @@ def line_text(line: Line, wording: Wording) -> str:
         what = f"unclear: {safe(line.heard.text)}"
     elif outcome.status == "command":
         what = f"[{(outcome.command or 'limb').replace('_', ' ')}] {safe(line.heard.text)}"
+        if outcome.command == "horse" and outcome.horse is None:
+            what += "  -- not named yet: 'handsfree visits name' says whose visit it is"
     else:
         what = _entries_text(line, wording) + (" (in place of the last)" * outcome.replaces)
         if not sure(line):

@@ -7,10 +7,11 @@ import click
 from rich.table import Table
 from rich.text import Text
 
-from handsfree.cli.options import log_option
+from handsfree.cli.options import ROWS, log_option
 from handsfree.cli.screen import by_limb, clock, console, safe
 from handsfree.errors import LogError
 from handsfree.grammar.grammar import load
+from handsfree.grammar.names import like
 from handsfree.grammar.wording import Wording
 from handsfree.log import Log
 from handsfree.log.rows import Entry, Notice
@@ -24,21 +25,25 @@ ID_SHOWN = 8
 """Digits of a visit's id that are shown; any unambiguous beginning is taken."""
 
 
-@click.command()
+@click.group(invoke_without_command=True)
 @click.option("--horse", metavar="NAME", help="Only this horse's.")
-@click.option("--limit", type=click.IntRange(min=1), default=20, show_default=True)
+@click.option("--limit", type=ROWS, default=20, show_default=True)
 @log_option
-def visits(horse: str | None, limit: int, log_path: Path | None) -> None:
-    """List the visits, latest first."""
-    with Log.open(log_path) as log:
+@click.pass_context
+def visits(ctx: click.Context, horse: str | None, limit: int, log_path: Path | None) -> None:
+    """List the visits, latest first, or name the horse of one."""
+    ctx.obj = {**(ctx.obj or {}), "log_path": log_path}
+    if ctx.invoked_subcommand is not None:
+        return
+    with Log.open(log_path, read_only=True) as log:
         if horse is not None and log.horse(horse) is None:
             raise LogError(f"there is no horse '{safe(horse)}' in the log")
         table = Table("visit", "when", "horse", "from", "entries", "confirmed", "doubtful")
         for visit in log.visits(limit, horse):
             table.add_row(
                 visit.id[:ID_SHOWN],
-                visit.started_at[:16].replace("T", " "),
-                Text(safe(visit.horse or "(not named)")),
+                f"{visit.began:%Y-%m-%d %H:%M}",
+                Text(safe(visit.horse or f"({visit.not_named})")),
                 Text(safe(Path(visit.source).name)),
                 str(visit.entries),
                 str(visit.confirmed),
@@ -50,6 +55,29 @@ def visits(horse: str | None, limit: int, log_path: Path | None) -> None:
         console().print("no visits yet")
 
 
+@visits.command()
+@click.argument("visit")
+@click.argument("horse")
+@click.pass_context
+def name(ctx: click.Context, visit: str, horse: str) -> None:
+    """Say that a VISIT (its id or the beginning of it) is about this HORSE.
+
+    A horse of a new name is added to the log. A visit that has a horse already is given this
+    one.
+    """
+    with Log.open(ctx.obj["log_path"]) as log:
+        found = log.visit(visit)
+        known = log.horse_names()
+        named = log.name_visit(found.id, horse)
+    was = f" (was {found.horse}'s)" if found.horse and found.horse != named.name else ""
+    told = f"visit {found.id[:ID_SHOWN]} is {named.name}'s{was}"
+    if named.name not in known:
+        near = like(named.name, known)
+        hint = f"; did you mean {near}? Then name it again" if near else ""
+        told += f"; {named.name} is new in the log{hint}"
+    console().print(safe(told), soft_wrap=True)
+
+
 @click.command()
 @click.argument("visit", required=False)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object per entry.")
@@ -57,7 +85,7 @@ def visits(horse: str | None, limit: int, log_path: Path | None) -> None:
 def show(visit: str | None, as_json: bool, log_path: Path | None) -> None:
     """Show a VISIT by limb (its id or the beginning of it; default: the latest)."""
     out = console()
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         if visit is None:
             latest = log.visits(1)
             if not latest:
@@ -74,7 +102,7 @@ def show(visit: str | None, as_json: bool, log_path: Path | None) -> None:
             click.echo(json.dumps(entry.body | about))
         return
     grammar = load()
-    title = f"{safe(found.horse or 'horse not named')}, {found.started_at[:10]}"
+    title = f"{safe(found.whose)}, {found.day}"
     rows = [(from_json(entry.body), _note(entry)) for entry in entries]
     if rows:
         out.print(by_limb(rows, grammar, Wording(grammar), title))

@@ -24,7 +24,7 @@ from handsfree.sums.wording import ForEye
 @log_option
 def wear(horse: str, today: date, as_json: bool, log_path: Path | None) -> None:
     """Show the wear noted of a HORSE by foot, with several possible causes each."""
-    with Log.open(log_path) as log:
+    with Log.open(log_path, read_only=True) as log:
         history = histories.history(log, histories.named(log, horse)).until(today)
     found = sums.wear(history)
     if as_json:

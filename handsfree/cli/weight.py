@@ -94,7 +94,7 @@ def weight(
     elif any(tape.values()) or kind or breed:
         raise click.UsageError("name a horse of the log or give tape numbers, not both")
     else:
-        with Log.open(log_path) as log:
+        with Log.open(log_path, read_only=True) as log:
             history = histories.history(log, histories.named(log, horse)).until(today)
     if as_json:
         click.echo(json.dumps(_json(history, today)))

@@ -63,7 +63,7 @@ def words(
 ) -> None:
     """List the words that can be spoken and what they mean; TEXT narrows the list."""
     if learnt or forget is not None:
-        with Log.open(log_path) as log:
+        with Log.open(log_path, read_only=forget is None) as log:
             if forget is not None:
                 _forget(log, forget)
             else:

@@ -322,6 +322,12 @@ class Together:
             return Verdict(Reading(()), 0.0, "", engines, speech=False)
         winner, confidence, doubt = self._decide(hearings, votes, room, scores)
         alternatives = self._alternatives(hearings, winner)
+        if winner is None or confidence < DOUBTFUL_BELOW:
+            unknown = self._unknown_horse(votes, winner, free)
+            if unknown is not None:
+                said = tuple(HeardWord(word) for word in unknown.heard)
+                heard = free or " ".join(unknown.heard)
+                return Verdict(unknown, CONTESTED, heard, engines, alternatives, said, free)
         if winner is None:
             best = max(votes, key=lambda v: v.accepted, default=None)
             heard = free or (" ".join(w.text for w in best.words) if best else "")
@@ -334,6 +340,25 @@ class Together:
         called = any(v.reading.called for v in votes if v.meaning == winner.meaning)
         reading = replace(winner.reading, called=called or winner.reading.called)
         return Verdict(reading, confidence, heard, engines, alternatives, winner.words, free, doubt)
+
+    def _unknown_horse(
+        self, votes: Sequence[_Vote], winner: _Vote | None, free: str | None
+    ) -> Reading | None:
+        """The reading of a name that the log does not know; None where none was plainly begun.
+
+        No sentence has such a name: it is only written freely. Or all listeners heard "horse",
+        and each another sentence after it.
+        """
+        freely = self._read(plain_words(free or ""))
+        if freely.meaning is not None and freely.meaning.horse_said is not None:
+            return freely
+        said = [self.grammar.after_call([word.text for word in vote.words]) for vote in votes]
+        begun = len(said) > 1 and all(words[:1] == ("horse",) for words in said)
+        settled = winner is not None and (
+            len({vote.meaning for vote in votes}) == 1
+            or (winner.meaning is not None and winner.meaning.command == "horse")
+        )
+        return self.grammar.read(["horse"]) if begun and not settled else None
 
     def _named(self, heard: str, hearings: Sequence[Hearing]) -> NamedLimbs:
         """The feet that refused speech names, as far as anybody heard it as it was said.

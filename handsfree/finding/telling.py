@@ -6,7 +6,6 @@ from typing import Any
 
 from handsfree.finding.question import DOUBTFUL, SURE, UNCLEAR, Question
 from handsfree.grammar.grammar import Grammar
-from handsfree.histories import local_day
 from handsfree.log.finding import Found, FoundEntry, FoundUtterance
 from handsfree.records.entries import from_json
 from handsfree.sheets.files import printable
@@ -58,7 +57,7 @@ class Told:
         for number, each in self._numbered:
             if each.visit_id != visit:
                 visit = each.visit_id
-                day = local_day(each.visit_started)
+                day = each.day
                 yield ""
                 yield from _wrapped(f"{day} {each.horse or '(horse not named)'}")
             yield from self._result(number, each)
@@ -127,7 +126,7 @@ class Told:
             "results": [
                 {
                     "result": number,
-                    "day": local_day(each.visit_started).isoformat(),
+                    "day": each.day.isoformat(),
                     "horse": each.horse,
                     "visit": each.visit_id,
                     "utterance": each.id,
@@ -154,7 +153,7 @@ class Told:
         for number, each in self._numbered:
             about: dict[str, Cell] = {
                 "result": number,
-                "day": local_day(each.visit_started).isoformat(),
+                "day": each.day.isoformat(),
                 "horse": each.horse,
                 "limb": each.limb,
                 "status": each.state,

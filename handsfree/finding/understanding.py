@@ -6,6 +6,7 @@ from datetime import date
 
 from rapidfuzz import fuzz, process
 
+from handsfree.errors import HandsfreeError
 from handsfree.finding.amounts import Range, Ranges
 from handsfree.finding.days import MONTHS, SEASONS, DayWords
 from handsfree.finding.measured import Meant, measured
@@ -16,6 +17,7 @@ from handsfree.grammar.grammar import Grammar
 from handsfree.log import Horse, Log
 from handsfree.log.find_schema import SLOTS
 from handsfree.log.store import name_key
+from handsfree.sheets.files import printable
 
 NEAR = 75.0
 """Likeness of 100 from which a word is taken for a slip of the typing."""
@@ -68,8 +70,8 @@ def understand(
 ) -> Understood:
     """The words as a question to this log, with what else the options say.
 
-    `since` and `until` are days in plain words. Raises HandsfreeError with a question to the
-    user where a number cannot be understood without guessing.
+    `since` and `until` are days in plain words. Raises HandsfreeError where they, or `horse`, are
+    none, and with a question to the user where a number cannot be understood without guessing.
     """
     return _Reader(grammar, log, today).read(text, horse, limbs, since, until, status)
 
@@ -116,9 +118,11 @@ class _Reader:
         words = split(f"{word} {day}")
         found = self._days.read(words, 0) if len(words) > 1 else None
         if found is None or found.length < len(words):
-            said.unused.append(f"{word} {day}")
-        else:
-            said.days = said.days.within(found.days)
+            raise HandsfreeError(
+                f"--{word} '{printable(day)}' is no day; say it as 2026-03-01, 'spring', "
+                "'june 2025' or '6 weeks ago'"
+            )
+        said.days = said.days.within(found.days)
 
     def _take(self, said: _Reading, words: list[str], at: int) -> int:
         """Read what stands at a place; how many words it took."""
@@ -182,8 +186,9 @@ class _Reader:
                 name_key(name), list(self._horses), scorer=fuzz.ratio, score_cutoff=60
             )
             if near is None:
-                said.unused.append(name)
-                return
+                raise HandsfreeError(
+                    f"there is no horse '{printable(name)}' in the log ('handsfree horses')"
+                )
             horse = self._horses[near[0]]
             said.notes.append(f"there is no horse '{name}'; taken for {horse.name}")
         said.horse = horse

@@ -16,6 +16,7 @@ from handsfree.grammar.derive import Deriver, Sentence
 from handsfree.grammar.lessons import Lesson, Taught, by_heard
 from handsfree.grammar.limbs import NO_LIMB, NamedLimbs, limbs_named
 from handsfree.grammar.meaning import Meaning, Statement, meaning_of
+from handsfree.grammar.names import name_said
 from handsfree.grammar.nearest import NearestSentence, SmallWords
 from handsfree.grammar.rules import RuleSet, link
 from handsfree.records.entries import Remark
@@ -30,6 +31,9 @@ FILES = (
     "soundalikes.csv",
     "twins.csv",
 )
+
+FILLER = 0.05
+"""A word that costs no more than this to leave out ("um") is nothing that is said."""
 
 TOO_CLOSE = 0.05
 """Two sentences of different meaning nearer to each other than this are both a guess."""
@@ -164,12 +168,46 @@ class Grammar:
             return Reading(given, given, 0.0, Meaning((statement,), command="remark"))
         spelled, sure = self.digits_spelled(given, sureness)
         reading = self._bent(given, spelled, sure)
+        name = self._horse_named(spelled)
+        if name is not None and not self._as_spelled(reading, spelled):
+            return self._of_horse(given, name)
         return reading if lesson is None else self._weighed(reading, lesson)
 
     def refused(self, heard: Sequence[str]) -> Reading:
         """The reading of words that are no note: they may name a foot all the same."""
         said = self.after_call(heard)
         return Reading(tuple(heard), named=limbs_named(said, self.table, self._small.drop))
+
+    def _of_horse(self, given: tuple[str, ...], name: tuple[str, ...]) -> Reading:
+        """The horse of just this name, else one the log does not know.
+
+        A name is never bent into another horse's, and what follows is not the last horse's.
+        """
+        said = ("horse", *name)
+        meaning = next(iter(self.meanings(said)), None)
+        if meaning is None or meaning.command != "horse":
+            meaning = Meaning(command="horse", horse_said=" ".join(name))
+        return Reading(given, said, 0.0, meaning)
+
+    def _horse_named(self, spelled: Sequence[str]) -> tuple[str, ...] | None:
+        """The name where a horse is being named, empty where it was not heard; else None."""
+        filler = [w for w, cost in self._small.drop.items() if cost <= FILLER]
+        said = [word for word in spelled if word not in filler or word in self._small.supply]
+        known = self._trade_words | self._small.kept | self._small.drop.keys()
+        names = [words.plain_words(name) for name in self.horse_names]
+        return name_said(said, names, known, self._small.supply)
+
+    @cached_property
+    def _trade_words(self) -> frozenset[str]:
+        """All words that are said otherwise than in a horse's name."""
+        names = {word for name in self.horse_names for word in words.plain_words(name)}
+        return frozenset(self.sentences.vocabulary) - names
+
+    def _as_spelled(self, reading: Reading, spelled: Sequence[str]) -> bool:
+        """Whether nothing but small words was left out or put in to make it a sentence."""
+        small = self._small.drop.keys() | self._small.supply.keys()
+        said, meant = ([w for w in each if w not in small] for each in (spelled, reading.words))
+        return reading.meaning is not None and said == meant
 
     def twin(self, words: Sequence[str]) -> tuple[str, ...] | None:
         """Another sentence that sounds the same, where no listener can be sure of this one."""

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 from sqlite_utils import Database
@@ -12,7 +13,7 @@ from handsfree.joining import disputes, histories
 from handsfree.joining.horses import FactDiffers, join_horses
 from handsfree.joining.rows import Columns, Row, add, differing, in_turn, there
 from handsfree.joining.taught import join_lessons
-from handsfree.log import Log
+from handsfree.log import Log, local_day
 from handsfree.log.rows import EntryBody
 
 MERGED = (
@@ -34,7 +35,7 @@ class Disputed:
     visit_id: str
     utterance_id: str
     horse: str | None
-    started_at: str
+    day: date
     heard: str
     text: str
     stands: tuple[EntryBody, ...]
@@ -229,7 +230,8 @@ class _Join:
             row: Row = next(
                 there(
                     self._db,
-                    """SELECT v.id AS visit, h.name AS horse, v.started_at AS at, u.heard AS heard
+                    """SELECT v.id AS visit, h.name AS horse, v.started_at AS at, v.zone AS zone,
+                        u.heard AS heard
                     FROM main.utterances AS u JOIN main.visits AS v ON v.id = u.visit_id
                     LEFT JOIN main.horses AS h ON h.id = v.horse_id WHERE u.id = ?""",
                     [each.utterance_id],
@@ -241,7 +243,7 @@ class _Join:
                 row["visit"],
                 each.utterance_id,
                 row["horse"],
-                row["at"],
+                local_day(row["at"], row["zone"]),
                 row["heard"],
                 each.verdict.text,
                 tuple(json.loads(text) for text in stands),
@@ -250,12 +252,15 @@ class _Join:
 
 
 _SAME = {
-    "visits": ("horse_id",),
+    "visits": ("horse_id", "horse_said", "zone"),
     "utterances": ("seq",),
     "entries": ("seq", "replaces"),
     "notices": ("utterance_id", "entry_id"),
 }
-"""Tables whose rows never change, and the columns that may differ all the same."""
+"""Tables whose rows never change, and the columns that may differ all the same.
+
+A log that took a visit over while it was of an older format has not its newer columns.
+"""
 
 _UTTERANCE = ("utterance_id", "utterances", "id")
 

@@ -28,7 +28,6 @@ from sqlite_utils import Database
 
 from handsfree import __version__
 from handsfree.grammar.grammar import Grammar, load
-from handsfree.histories import local_day
 from handsfree.keeping import page
 from handsfree.keeping.bag import BagWriter, new_bag
 from handsfree.log import Horse, Log, Visit, reach, schema
@@ -91,10 +90,10 @@ def write(
         order = {each.id: place for place, each in enumerate(horses)}
         visits.sort(key=lambda visit: order.get(visit.horse_id or "", len(order)))
         for done, visit in enumerate(visits, 1):
-            day = local_day(visit.started_at).isoformat()
+            day = visit.day.isoformat()
             folder = f"{folders[visit.horse_id]}/{day}-{visit.id[:8]}"
             said = _visit(db, log, bag, visit, folder, wav, grammar, counted, found)
-            name = visit.horse or "horse not named"
+            name = visit.whose
             listed.append(page.Listed(name, day, f"{folder}/visit.html", said))
             if progress is not None:
                 progress(done, len(visits))

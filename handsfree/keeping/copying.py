@@ -36,7 +36,8 @@ def connect(path: Path) -> sqlite3.Connection:
         raise LogError(f"log {shown(path)}: there is no such log")
     with files.told_plainly(path):
         journal.check(path)
-        conn = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, timeout=files.BUSY_S)
+        uri = files.reading_uri(path.resolve())
+        conn = sqlite3.connect(uri, uri=True, timeout=files.BUSY_S)
         try:
             conn.execute("PRAGMA query_only = ON")
             marked = conn.execute("PRAGMA application_id").fetchone()[0] == schema.APPLICATION_ID

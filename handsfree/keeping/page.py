@@ -6,7 +6,6 @@ from html import escape
 
 from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.wording import Wording, limb_name
-from handsfree.histories import local_day
 from handsfree.log.rows import Entry, Notice, Utterance, Visit
 from handsfree.records.entries import from_json
 from handsfree.records.sureness import unsure
@@ -77,7 +76,7 @@ def visit_page(
     `sounds`: utterance → its file beside the page.
     """
     wording = Wording(grammar)
-    title = f"{visit.horse or 'horse not named'}, {local_day(visit.started_at)}"
+    title = f"{visit.whose}, {visit.day}"
     parts = [
         _HEAD.format(title=text(title)),
         f'<p><a href="../../index.html">all visits</a></p>\n<h1>{text(title)}</h1>\n',

@@ -13,7 +13,7 @@ from sqlite_utils import Database
 from handsfree.errors import LogError
 from handsfree.keeping.copying import connect, count_rows, wrong_with
 from handsfree.keeping.placing import placed, same, shown, sync
-from handsfree.log import files, journal, reach
+from handsfree.log import files, journal, local_time, reach
 
 _SHOWN = {
     "horses": "horses",
@@ -55,7 +55,11 @@ class Restorable:
         if self.damaged is not None:
             return f"what the log holds cannot be compared, for it is damaged ({self.damaged})"
         parts = [f"{n} {_SHOWN.get(t, t.replace('_', ' '))}" for t, n in self.lost.items()]
-        latest = f", the latest of {self.latest_lost[:16]}" if self.latest_lost else ""
+        latest = (
+            f", the latest of {local_time(self.latest_lost):%Y-%m-%d %H:%M}"
+            if self.latest_lost
+            else ""
+        )
         return f"the log holds what the backup does not: {', '.join(parts)}{latest}"
 
 
@@ -116,7 +120,7 @@ def restore(backup: Path, log: Path, at: datetime, lose: bool = False) -> Path |
     another program, and where the disk refuses; the log is then as it was. The old log is
     always kept, beside the new one. `at`: the time in its new name.
     """
-    log = log.resolve()
+    log = files.whole_path(log)
     if same(log, backup):
         raise LogError(f"log {shown(backup)}: is the log itself; name a backup")
     with (

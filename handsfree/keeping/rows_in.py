@@ -174,7 +174,8 @@ def _check_meaning(table: str, row: Row) -> None:
 def _check_entry(entry: Entry) -> None:
     for field in fields(entry):
         value, wanted = getattr(entry, field.name), field.type
-        if isinstance(value, bool) or (isinstance(value, float) and not math.isfinite(value)):
+        odd = isinstance(value, float) and not math.isfinite(value)
+        if odd or isinstance(value, bool) != (wanted is bool):
             raise ValueError(f"its {field.name} is of the wrong type")
         # JSON tells no 3 from 3.0.
         as_float = float(value) if type(value) is int else value

@@ -13,7 +13,7 @@ from handsfree.keeping import archive
 from handsfree.keeping.rows_in import Row, Shape, parsed, rows_of, shapes
 from handsfree.keeping.sounds_in import as_flac, samples
 from handsfree.keeping.vouching import Bag
-from handsfree.log import Log, schema
+from handsfree.log import Log, local_day, schema
 from handsfree.log.reach import quoted
 from handsfree.log.rows import storable
 from handsfree.log.store import name_key
@@ -65,7 +65,10 @@ def take_in(
     """
     about = parsed(bag, "data/archive.json")
     _check_about(bag, about)
-    if choices and choices.rename is not None and len(about.get("horses", ())) != 1:
+    horses = about.get("horses", [])
+    if not isinstance(horses, list):
+        raise bag.refused("data/archive.json: its horses are no list")
+    if choices and choices.rename is not None and len(horses) != 1:
         raise LogError("--as NAME is for an archive of one horse")
     names = sorted(n for n in bag.files if n.endswith(("/horse.json", "/visit.json")))
     # Horses first, then the visits in order of their day.
@@ -237,7 +240,7 @@ class _Taking:
         at = self._erased(row["id"])
         if at is not None and not self._choices.even_erased:
             raise LogError(
-                f"'{row['name']}' was erased from this log on {at[:10]}, as its owner asked; "
+                f"'{row['name']}' was erased from this log on {local_day(at)}, as its owner asked; "
                 "say --even-erased to take it in again"
             )
         alias = "SELECT horse_id FROM horse_aliases WHERE id = ?"

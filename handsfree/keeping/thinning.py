@@ -7,8 +7,7 @@ from datetime import date
 
 from sqlite_utils import Database
 
-from handsfree.histories import local_day
-from handsfree.log import Log
+from handsfree.log import Log, local_day
 from handsfree.records.sureness import unsure
 
 MOST_MONTHS = 1200
@@ -66,10 +65,8 @@ def look(log: Log, rule: Rule) -> Thinned:
     size = kept_size = 0
     kept = {"newer": 0, "doubtful": 0, "unclear": 0, "remarks without words": 0}
     with log.snapshot() as db:
-        for utterance_id, length, started_at in _all_sounds(db):
-            why = (
-                "newer" if local_day(started_at) >= rule.before else _needed(db, utterance_id, rule)
-            )
+        for utterance_id, length, day in _all_sounds(db):
+            why = "newer" if day >= rule.before else _needed(db, utterance_id, rule)
             if why is None:
                 taken.append(utterance_id)
                 size += length
@@ -79,14 +76,14 @@ def look(log: Log, rule: Rule) -> Thinned:
     return Thinned(rule, tuple(taken), size, kept, kept_size)
 
 
-def _all_sounds(db: Database) -> Iterator[tuple[str, int, str]]:
+def _all_sounds(db: Database) -> Iterator[tuple[str, int, date]]:
     rows = db.query(
-        """SELECT u.id AS id, length(s.flac) AS length, v.started_at AS started_at
+        """SELECT u.id AS id, length(s.flac) AS length, v.started_at AS started_at, v.zone AS zone
         FROM visits AS v JOIN utterances AS u ON u.visit_id = v.id
         JOIN sounds AS s ON s.utterance_id = u.id ORDER BY v.started_at, v.rowid, u.seq"""
     )
     for row in rows:
-        yield row["id"], row["length"], row["started_at"]
+        yield row["id"], row["length"], local_day(row["started_at"], row["zone"])
 
 
 def _needed(db: Database, utterance_id: str, rule: Rule) -> str | None:

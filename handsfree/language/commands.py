@@ -7,9 +7,9 @@ from handsfree.language.spans import Span, cut
 from handsfree.language.tables import Phrase, Tables
 
 FILLERS = frozenset(
-    """okay ok right alright well now so um uh er erm ah oh please then ta thanks mate lad lads yeah yes
-    aye no yep here just anyway and hey boy girl go on let's there buddy sorry what could you can would
-    wait hang a second first again too today old""".split()
+    """okay ok right alright well now so um uh er erm ah oh please then ta thanks mate lad lads
+    yeah yes aye no yep here just anyway and hey boy girl go on let's there buddy sorry
+    what could you can would wait hang a second first again too today old""".split()
 )
 """Small words before and after a command."""
 

@@ -28,7 +28,8 @@ def mentions(said: Utterance) -> list[Mention]:
     for at, span in enumerate(said.spans):
         if at in said.used:
             continue
-        limb, relative = span.get("limb") or _adjective(said, at), span.get("relative")
+        limb = span.get("limb") or _adjective(said, at) or _before(said, at)
+        relative = span.get("relative") or _half_after_number(said, at)
         limbs: tuple[str, ...] = ()
         if limb and not (span.words[0] == "all" and _goes_round(said, at)):
             limbs = tuple(limb.split("+"))
@@ -99,6 +100,29 @@ def _excepted(said: Utterance, one: int, other: int) -> bool:
         return False
     said.used |= set(between)
     return True
+
+
+def _before(said: Utterance, at: int) -> str | None:
+    """ "Flat before", "the off one before": in front, as some say it of a horse."""
+    if said.spans[at].text != "before" or at == 0:
+        return None
+    last = said.spans[at - 1].words[-1]
+    following = said.spans[at + 1] if at + 1 < len(said.spans) else None
+    ends = (
+        following is None
+        or following.get("split")
+        or following.words[0] in ("'s", "is", "has", "are", "on")
+    )
+    return "LF+RF" if ends and last not in ("than", "as", "time", "from", "like", "visit") else None
+
+
+def _half_after_number(said: Utterance, at: int) -> str | None:
+    """ "Fifty two left, fifty and a half right": a side by itself, behind its number."""
+    side = {"left": "left", "near": "left", "right": "right", "off": "right"}.get(
+        said.spans[at].text
+    )
+    ends = at + 1 == len(said.spans) or said.spans[at + 1].get("split") or said.spans[at + 1].amount
+    return side if side and at and said.spans[at - 1].amount and ends else None
 
 
 def _of_both(said: Utterance, before: Mention, at: int, limbs: tuple[str, ...]) -> tuple[str, ...]:
@@ -172,7 +196,8 @@ def _relative(said: Utterance, at: int, relative: str, before: list[Mention]) ->
             return (OTHER_SIDE[before[-1].limbs[0]],)
         return ("other",)
     if relative == "around":
-        return () if _any_limb(said, at) else FRONT + HIND
+        of_shoe = any(s.get("shoe") == "crease" for s in said.spans)
+        return () if of_shoe or _any_limb(said, at) else FRONT + HIND
     if relative in ("fore", "hind"):
         side = before[-1].limbs[0][0] if before and len(before[-1].limbs) == 1 else None
         if said.spans[at].words[0] == "other" and side:
@@ -189,7 +214,8 @@ def _relative(said: Utterance, at: int, relative: str, before: list[Mention]) ->
         return ()
     side = "L" if relative == "left" else "R"
     if pair is None:
-        return (relative,) if said.spans[at].words[-1] in ("one", "foot") else ()
+        half = said.spans[at].words[-1] in ("one", "foot") or len(said.spans[at].words) == 1
+        return (relative,) if half else ()
     return tuple(limb for limb in pair if limb[0] == side)
 
 
@@ -214,7 +240,11 @@ def give_limbs(said: Utterance, named: list[Mention]) -> None:
     """Give each frame the limbs it was said of."""
     if not named or not said.frames:
         return
-    frames = [f for f in said.frames if not f.of_horse and f.limbs is None]
+    frames = [
+        f
+        for f in said.frames
+        if not f.of_horse and f.limbs is None and f.slots.get("zone") not in ("back", "shoulder")
+    ]
     if len(named) == 1:
         mention = named[0]
         for frame in frames:
@@ -222,7 +252,11 @@ def give_limbs(said: Utterance, named: list[Mention]) -> None:
             if frame.kind == "plan":
                 frame.limbs = _limbs_of_plan(said, frame, named)
                 continue
+            if frame.term == "forging" and far:
+                continue
             if frame.term in OF_GAIT and far and _ends_apart(said, frame, mention):
+                continue
+            if frame.term == "laminitis" and _had_once(said, frame, mention):
                 continue
             frame.limbs = mention.limbs
         return
@@ -243,12 +277,26 @@ def _limbs_of_plan(said: Utterance, frame: Frame, named: list[Mention]) -> tuple
         return inside[0].limbs
     others = [f for f in said.frames if f is not frame and said.clause[f.at] == clause]
     here = [m for m in named if said.clause[m.first] == clause]
+    words = {w for i in said.in_clause(frame.at) for w in said.spans[i].words}
+    if (
+        not here
+        and words & {"it", "that"}
+        and frame.slots.get("action") in ("xray", "call_vet", "watch")
+    ):
+        before = [m for m in named if m.last < frame.at]
+        return before[-1].limbs if before else None
     return here[-1].limbs if here and not others else None
+
+
+def _had_once(said: Utterance, frame: Frame, mention: Mention) -> bool:
+    """ "Rings on all four, he's had lami some time back": what he had is said of the horse."""
+    between = {w for i in said.between(mention.last, frame.at) for w in said.spans[i].words}
+    return frame.at > mention.last and bool(between & {"he", "she"}) and "had" in between
 
 
 def _ends_apart(said: Utterance, frame: Frame, mention: Mention) -> bool:
     """Whether the frame's clause has a subject of its own ("and he's stamping")."""
-    clause = said.in_clause(frame.at)
+    clause = [i for i in said.in_clause(frame.at) if i < frame.at]
     return any(set(said.spans[i].words) & {"he", "she", "him", "her"} for i in clause)
 
 
@@ -281,3 +329,16 @@ def _limbs_of(
         return next(m[0].limbs for m in order if m)
     # A clause without a limb of its own belongs to the one before it, the first to the next.
     return before[-1].limbs if before else after[0].limbs
+
+
+def by_joint(said: Utterance) -> None:
+    """ "Hocks are puffy, both of them": only the hind legs have hocks, only the fore knees."""
+    for frame in said.frames:
+        end = JOINTS.get(str(frame.slots.get("zone")))
+        if end and frame.limbs is None and frame.slots.get("side") == "both":
+            del frame.slots["side"]
+            frame.limbs = FRONT if end == "F" else HIND
+        elif end and frame.limbs and set(frame.limbs) & {"pair", "left", "right"}:
+            both = FRONT if end == "F" else HIND
+            half = {"left": both[:1], "right": both[1:]}
+            frame.limbs = half.get(frame.limbs[0], both)

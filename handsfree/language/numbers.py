@@ -7,6 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+SIDED = frozenset(("inside", "outside", "medial", "lateral"))
+"""After these a quarter is a place of the foot."""
 POINT, AND, OF = "point", "and", "of"
 OH = frozenset({"oh", "o", "nought", "zero", "aught", "ought", "naught"})
 
@@ -111,6 +113,9 @@ class NumberReader:
             value, end = value + Fraction(more, 10), end + 1
             if _is(words, end, "inches", "inch"):
                 end += 1
+        elif _is(words, end, AND) and _is(words, end + 2, "inch", "inches"):
+            inches = self._said.ones.get(words[end + 1], 1 if words[end + 1] == "an" else 0)
+            value, end = value + Fraction(inches, 10), end + 3
         elif _is(words, end, AND) and _is(words, end + 1, "a") and _is(words, end + 2, "half"):
             value, end = value + Fraction(2, 10), end + 3
         elif value.denominator == 2:
@@ -207,7 +212,10 @@ class NumberReader:
                 return Fraction(1, below), at + 2
             return None
         if word in self._said.parts and word in ("half", "quarter"):
-            if not alone or self._is_measured(words, at + 1):
+            beside = at > 0 and words[at - 1] == "by"
+            if alone and at > 0 and words[at - 1] in SIDED:
+                return None
+            if not alone or beside or self._is_measured(words, at + 1):
                 return Fraction(1, self._said.parts[word]), at + 1
             return None
         over = self._said.ones.get(word) or self._said.teens.get(word)

@@ -5,24 +5,53 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from handsfree.grammar.meaning import Meaning, Statement
-from handsfree.language import amounts, commands, deeds, limbs, marks, scope
+from handsfree.language import (
+    clear,
+    commands,
+    findings,
+    limbs,
+    made,
+    measures,
+    places,
+    plans,
+    scope,
+    shoes,
+    work,
+)
 from handsfree.language.clauses import Frame, Utterance
+from handsfree.language.settle import (
+    PRONOUNS,
+    copy,
+    merge,
+    not_but,
+    not_this_but_that,
+    perhaps_later,
+    same_on_another,
+    same_side,
+    why,
+)
 from handsfree.language.spans import Span, cut
-from handsfree.language.tables import Phrase, Tables, split_words
+from handsfree.language.tables import Tables, split_words
 from handsfree.records.entries import KINDS, Entry
 
 UNEXPLAINED = 0.21
 """What each word costs of which no table knows anything."""
+
+
 LEFT_OVER = 0.25
 """What a side, a place or a number costs that belongs to nothing."""
+
+
 TOO_UNSURE = 0.7
 """Beyond this the utterance is unclear, not doubtful."""
 
+
 ASKS = frozenset("how what when where who why whose which".split())
+
+
 AUXILIARY = frozenset(
     "is are was were do does did has have had can could would will should shall may".split()
 )
-PRONOUNS = frozenset("he she it you i we they that this there his her your".split())
 
 
 @dataclass(frozen=True)
@@ -76,26 +105,32 @@ class Reader:
         return any(c.kind not in commands.WITHOUT_CONTENT for c in concepts)
 
     def _find(self, said: Utterance, original: list[str], starts: list[int]) -> None:
-        copies = _same_on_another(said)
-        _why(said)
-        deeds.plans(said, original, starts)
+        copies = same_on_another(said)
+        why(said)
+        plans.plans(said, original, starts)
         self.named = limbs.mentions(said)
-        deeds.shoes(said, self.tables, original, starts)
-        marks.find(said, self.tables)
-        marks.shoes_off(said)
-        deeds.work(said)
-        amounts.read(said)
-        marks.find_clear(said)
-        marks.find_gone(said)
-        marks.give_places(said, self.tables)
-        marks.give_qualities(said)
-        marks.of_it(said)
+        shoes.shoes(said, self.tables, original, starts)
+        findings.find(said, self.tables)
+        made.shoes_off(said)
+        work.work(said)
+        measures.read(said)
+        clear.find_clear(said)
+        clear.find_gone(said)
+        places.give_places(said, self.tables)
+        places.share_places(said)
+        places.give_qualities(said)
+        places.of_it(said)
         limbs.give_limbs(said, self.named)
-        _merge(said)
-        _not_but(said)
+        limbs.by_joint(said)
+        merge(said)
+        not_but(said)
+        perhaps_later(said)
         scope.deny(said)
         scope.only_a_touch(said)
-        _copy(said, copies, self.named)
+        scope.contradictions(said)
+        same_side(said)
+        not_this_but_that(said)
+        copy(said, copies, self.named)
 
     def _judged(self, said: Utterance, corrects: bool) -> Understood:
         named = tuple(dict.fromkeys(limb for m in self.named for limb in m.limbs))
@@ -173,24 +208,6 @@ def _is_small(span: Span) -> bool:
     }
 
 
-def _why(said: Utterance) -> None:
-    """ "So he'll not catch himself": why it was done, which no record keeps."""
-    for at in range(1, len(said.spans) - 2):
-        words = [w for s in said.spans[at : at + 5] for w in s.words]
-        if words[0] != "so" or words[1] not in PRONOUNS:
-            continue
-        if set(words[2:6]) & {"not", "don't", "doesn't", "won't", "can't", "'ll", "can", "never"}:
-            end = next(
-                (
-                    i
-                    for i in range(at, len(said.spans))
-                    if said.spans[i].amount or said.spans[i].get("limb")
-                ),
-                len(said.spans),
-            )
-            said.used |= set(range(at, end))
-
-
 def _asks(words: Sequence[str]) -> bool:
     """Whether it is a question to somebody: nothing in it is a note."""
     at = 0
@@ -212,152 +229,17 @@ def _weigh(said: Utterance, span: Span, unread: list[str]) -> None:
         said.doubt(f"'{span.text}' was not understood", UNEXPLAINED)
     elif span.get("to_others"):
         said.doubt("may be talk to somebody", 0.4)
+    elif span.get("deny") and all(f.slots.get("action") == "return" for f in said.frames):
+        # "Five weeks, no longer"
+        return
     elif span.get("deny") and span.text not in ("no", "not much", "hardly"):
         said.doubt("a denial that belongs to nothing", 0.5)
     elif span.get("deny"):
         said.doubt("a denial that belongs to nothing", 0.4)
     elif span.amount is not None and span.text != "one":
         said.doubt(f"the number {span.text} belongs to nothing", 0.4)
-    elif span.get("side") or span.get("zone"):
+    elif span.get("side") or span.get("zone") or span.get("plan") in ("call_vet", "xray"):
         said.doubt(f"'{span.text}' belongs to nothing", LEFT_OVER)
-    elif span.get("plan") in ("call_vet", "xray"):
-        said.doubt(f"'{span.text}' belongs to nothing", LEFT_OVER)
-
-
-def _same_on_another(said: Utterance) -> list[int]:
-    """ "Flare on the near fore same on the off": where what was said is said of another foot."""
-    found = []
-    for at, span in enumerate(said.spans):
-        if span.text in limbs.CALLS_FOR_LIMB and at:
-            near = said.spans[at + 1 : at + 5]
-            limb = next((i for i, s in enumerate(near) if s.get("limb") or s.get("relative")), None)
-            if limb is not None and all(not s.concepts or s.get("moving") for s in near[:limb]):
-                said.used.add(at)
-                found.append(at)
-    return found
-
-
-def _merge(said: Utterance) -> None:
-    """The same finding said twice in one breath is one: "dead lame, won't put it down"."""
-    for frame in list(said.frames):
-        if frame.kind == "nails" or frame not in said.frames:
-            continue
-        for other in [f for f in said.frames if f is not frame and f.at >= frame.at]:
-            if (other.kind, other.term, other.limbs) != (frame.kind, frame.term, frame.limbs):
-                continue
-            if _is_told_twice(frame, other):
-                frame.slots |= {k: v for k, v in other.slots.items() if v is not None}
-                frame.last = max(frame.last, other.last)
-                frame.denied = frame.denied and other.denied
-                said.frames.remove(other)
-
-
-def _is_told_twice(frame: Frame, other: Frame) -> bool:
-    if frame.kind == "shoe":
-        return _same_item(frame, other)
-    if frame.kind != "finding":
-        return _bare(other) == _bare(frame)
-    return all(frame.slots.get(k, v) == v for k, v in other.slots.items())
-
-
-def _same_item(one: Frame, other: Frame) -> bool:
-    """Whether an item of the shoe is told twice: "a bar shoe, egg bar"."""
-    if one.slots["item"] != other.slots["item"] or one.slots["item"] in ("clips", "size"):
-        return False
-    return one.slots["item"] != "bar_shoe" or None in (
-        one.slots.get("detail"),
-        other.slots.get("detail"),
-    )
-
-
-def _there_too(said: Utterance, mention: limbs.Mention) -> None:
-    """ "But there's a bit in the near fore": what was said of one foot, of another too."""
-    clause = said.clause[mention.first]
-    here = [i for i in range(len(said.spans)) if said.clause[i] == clause]
-    grade = next((i for i in here if said.spans[i].get("grade") and i not in said.used), None)
-    words = {w for i in here for w in said.spans[i].words}
-    if any(said.clause[f.at] == clause for f in said.frames) or (
-        grade is None and not {"some", "too"} & words
-    ):
-        return
-    before = [
-        f for f in said.frames if said.clause[f.at] < clause and f.kind in ("finding", "work")
-    ]
-    if not before or (before[-1].kind == "work" and "too" not in words):
-        return
-    slots = {k: v for k, v in before[-1].slots.items() if k not in ("grade", "trend", "age")}
-    frame = Frame(before[-1].kind, mention.first, slots, mention.first, mention.last, mention.limbs)
-    if grade is not None:
-        frame.slots["grade"] = said.spans[grade].get("grade")
-        said.used.add(grade)
-    said.frames.append(frame)
-
-
-def _not_but(said: Utterance) -> None:
-    """What tells of another thing: "he jumped" beside a close nail, "not hot, just a touch"."""
-    nailed = any(f.term in ("nail_bind", "nail_prick") for f in said.frames)
-    for frame in list(said.frames):
-        if frame.kind != "finding":
-            continue
-        text = said.spans[frame.at].text
-        reaction = frame.term == "tender" and "zone" not in frame.slots
-        gone = nailed and reaction and text.startswith(("jump", "flinch", "snatch"))
-        gone |= frame.term == "puncture" and any(f.term == "nail_prick" for f in said.frames)
-        others = {f.term for f in said.frames if f is not frame}
-        gone |= frame.term == "cut" and text.startswith("tr") and "overreach" in others
-        if frame.term == "heat" and text == "hot" and _shod(said) and not _is_felt(said, frame):
-            frame.kind, frame.slots = "work", {"action": "hot_fitted"}
-            continue
-        gone |= frame.term == "abscess" and text.endswith("pus") and _opened(said)
-        if frame.term == "high_side":
-            sheared = next((f for f in said.frames if f.term == "sheared_heels"), None)
-            if sheared and sheared.limbs == frame.limbs and "side" not in sheared.slots:
-                sheared.slots["side"] = frame.slots["side"]
-                gone = True
-        if gone:
-            said.frames.remove(frame)
-
-
-def _shod(said: Utterance) -> bool:
-    return any(f.slots.get("action") in ("new_shoe", "shoe_reset") for f in said.frames)
-
-
-def _is_felt(said: Utterance, frame: Frame) -> bool:
-    """Whether a foot is hot, not the shoe put on so."""
-    before = {w for s in said.spans[max(0, frame.at - 2) : frame.at] for w in s.words}
-    return bool(before & {"'s", "is", "are", "feels", "foot", "feet"})
-
-
-def _opened(said: Utterance) -> bool:
-    return any(f.slots.get("action") == "abscess_opened" for f in said.frames)
-
-
-def _bare(frame: Frame) -> dict[str, object]:
-    return {key: value for key, value in frame.slots.items() if key != "zone"}
-
-
-def _copy(said: Utterance, copies: list[int], named: list[limbs.Mention]) -> None:
-    for mention in named[1:]:
-        _there_too(said, mention)
-    for at in copies:
-        there = next((m for m in named if m.first > at), None)
-        if there is None:
-            continue
-        before = [f for f in said.frames if f.at < at]
-        for frame in before:
-            if frame.limbs == there.limbs and len(named) > 1:
-                frame.limbs = next((m.limbs for m in named if m is not there), None)
-            again = Frame(
-                frame.kind,
-                at,
-                dict(frame.slots),
-                at,
-                there.last,
-                there.limbs,
-                frame.denied,
-                frame.of_horse,
-            )
-            said.frames.append(again)
 
 
 def _statements(frame: Frame) -> list[Statement]:
@@ -381,8 +263,3 @@ def _statements(frame: Frame) -> list[Statement]:
         entry: Entry = kind(**values)
         found.append(Statement(entry, frame.limbs or ()))
     return found
-
-
-def horses_of(names: Iterable[str]) -> list[tuple[Phrase, str]]:
-    """The names of horses as phrases, with the names as the log has them."""
-    return [(tuple(split_words(name.lower().split())[0]), name) for name in names]

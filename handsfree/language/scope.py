@@ -1,5 +1,7 @@
 """What is denied, and what is put right within one breath."""
 
+from itertools import dropwhile
+
 from handsfree.language.clauses import Frame, Utterance
 from handsfree.language.spans import Span
 
@@ -17,12 +19,38 @@ def _type(span: Span) -> str | None:
 
 def not_that_but(spans: list[Span]) -> tuple[list[Span], bool]:
     """ "No, bruise, not a corn": the first "no" is to what was said before."""
+    if (
+        len(spans) > 1
+        and spans[0].text in ("no", "nah", "naw", "nope")
+        and not _tells_new(spans[1:])
+    ):
+        # "No, I count ten"
+        return spans[1:], any(_type(s) for s in spans[1:])
     if len(spans) < 3 or spans[0].text != "no":
         return spans, False
     denied = next((i for i, s in enumerate(spans) if i and s.text in ("not", "not a")), None)
     if denied is None or not any(s.get("term") for s in spans[1:denied]):
         return spans, False
     return spans[1:], any(s.get("term") for s in spans[denied + 1 :])
+
+
+def _tells_new(spans: list[Span]) -> bool:
+    """Whether anything but a number, a side, a place or a foot is said."""
+    kinds = (
+        "term",
+        "work",
+        "quantity",
+        "shoe",
+        "plan",
+        "state",
+        "deny",
+        "thing",
+        "repair",
+        "to_others",
+    )
+    return any(s.get(kind) for s in spans for kind in kinds) or any(
+        s.get("nails") and s.text != "count" for s in spans
+    )
 
 
 def put_right(spans: list[Span]) -> tuple[list[Span], bool]:
@@ -45,7 +73,9 @@ def put_right(spans: list[Span]) -> tuple[list[Span], bool]:
             continue
         if not any(_type(s) for s in after):
             # "Angle's fifty three sorry"
-            corrects = corrects or span.words[-1] == "sorry" or span.text in ("i mean", "i meant")
+            new = any(s.get(kind) for s in before for kind in NEW_THINGS)
+            meant = span.text in ("i mean", "i meant") and not new
+            corrects = corrects or span.words[-1] == "sorry" or meant
             spans = before + after
             continue
         if _is_not_that(spans, at):
@@ -70,13 +100,20 @@ PUTS_RIGHT = frozenset(
 NEW_THINGS = ("term", "work", "quantity", "shoe", "plan", "state", "nail_word", "nails")
 
 
+PLACED = frozenset(("limb", "side", "zone"))
+
+
+def _is_filler(span: Span) -> bool:
+    return span.amount is None and all(c.kind == "moving" for c in span.concepts)
+
+
 def _is_no_but(spans: list[Span], at: int) -> bool:
     """ "Three and a half, no, three and three eighths": "no" between two of a kind."""
     if spans[at].text not in ("no", "nah", "nope") or not 0 < at < len(spans) - 1:
         return False
     one = _type(spans[at - 1])
-    small = [s for s in spans[at + 1 : at + 3] if not s.concepts and s.amount is None]
-    following = spans[at + 1 + (len(small) if one in ("limb", "side") else 0) :]
+    rest = list(dropwhile(_is_filler, spans[at + 1 :])) if one in PLACED else spans[at + 1 :]
+    following = rest[:1]
     two = _type(following[0]) if following else None
     if two == "amount":
         return any(_type(s) == "amount" for s in spans[:at])
@@ -128,6 +165,7 @@ SAYS_NO = frozenset("no not hardly little hasn't won't can't cannot barely".spli
 def deny(said: Utterance) -> None:
     """Mark what is said not to be there; a denial of nothing makes the note doubtful."""
     places = said.free("deny")
+    well = [f for f in said.frames if f.denied]
     for order, at in enumerate(places):
         if at in said.used:
             continue
@@ -138,6 +176,13 @@ def deny(said: Utterance) -> None:
         if frame is None and _ends_on_limb(said, at):
             continue
         if frame is None:
+            only = {w for s in said.spans[at + 1 : at + 5] for w in s.words}
+            told = [f for f in said.frames if f.last < at and f.kind == "finding"]
+            if told and _is_answer(said, at) and only & {"just", "only", "nobbut"}:
+                # "Thought that was bruising, but no, it's just muck"
+                told[-1].denied = True
+                said.used.add(at)
+                continue
             later = [p for p in places[order + 1 :] if said.clause[p] == said.clause[at]]
             if later or _is_answer(said, at):
                 said.used.add(at)
@@ -145,7 +190,15 @@ def deny(said: Utterance) -> None:
         said.used.add(at)
         if said.spans[frame.first].words[0] in SAYS_NO:
             continue
-        if frame.kind == "finding":
+        if frame in well:
+            # "Not sound", "the pulse isn't normal": it is there after all.
+            frame.denied = False
+            well.remove(frame)
+            said.doubt("a denial of what is well", 0.25)
+        elif frame.term == "clear":
+            if said.spans[at].text != "nothing":
+                said.doubt("a denial of what is well", 0.5)
+        elif frame.kind == "finding":
             frame.denied = True
             _carry_on(said, frame)
         else:
@@ -163,6 +216,13 @@ def only_a_touch(said: Utterance) -> None:
         ]
         if any(f.slots.get("grade") for f in there):
             said.frames.remove(frame)
+
+
+def contradictions(said: Utterance) -> None:
+    """The same thing said to be there and not to be there: a person has to look."""
+    there = {(f.term, f.limbs) for f in said.frames if f.kind == "finding" and not f.denied}
+    if any((f.term, f.limbs) in there for f in said.frames if f.denied):
+        said.doubt("said to be there and not to be there", 0.3)
 
 
 def _not_better(said: Utterance, at: int) -> bool:
@@ -220,11 +280,12 @@ def _denied_by(said: Utterance, at: int) -> Frame | None:
         between = [said.spans[i] for i in said.between(at, after[0].first)]
         if any(s.get("deny") for s in between) and said.spans[at].text == "no":
             return None
-        if after[0].kind == "plan" and len(between) > 1:
+        if after[0].kind == "plan":
             return None
         return after[0]
     before = [f for f in said.frames if f.last < at and said.clause[f.at] == clause]
-    if before and said.spans[at].text in ("none", "no", "neither", "nil"):
+    ends = at + 1 == len(said.spans) or said.clause[at + 1] != clause
+    if before and ends and said.spans[at].text in ("none", "no", "neither", "nil"):
         return before[-1]
     return None
 

@@ -45,7 +45,10 @@ class Span:
         return " ".join(self.words)
 
 
+ENDS = frozenset(("front", "back", "rear"))
+OF_HIM = (["him"], ["her"], ["them"])
 HALVES = frozenset(("near", "off", "left", "right"))
+FEET = frozenset("fore front hind fores fronts hinds behind back".split())
 ENDS_NAME = frozenset(
     ("", "and", "but", "'s", "is", "has", "had", "was", "isn't", "wasn't", "so", "then")
 )
@@ -83,12 +86,12 @@ def _spans_at(words: Sequence[str], at: int, tables: Tables) -> list[tuple[Span,
         if phrase[-1] == "in" and words[at + length : at + length + 1] == ["front"]:
             # "In front" is where it is: "toes in front" turn nowhere.
             continue
-        if phrase[-1] in ("front", "back", "rear") and words[at + length : at + length + 1] == [
-            "of"
-        ]:
-            if words[at + length + 1 : at + length + 2] not in (["him"], ["her"], ["them"]):
-                # "In the front of that near fore toe" names no second foot.
-                continue
+        after = list(words[at + length : at + length + 2])
+        if phrase[-1] in ENDS and after[:1] == ["of"] and after[1:] not in OF_HIM:
+            # "In the front of that near fore toe" names no second foot.
+            continue
+        if phrase[-1] == "behind" and words[at + length : at + length + 1] in (["the"], ["his"]):
+            continue
         concepts = tables.phrases.get(phrase)
         if concepts is not None:
             # A limb named whole wins over its words taken apart ("rasped | off hind").
@@ -97,7 +100,8 @@ def _spans_at(words: Sequence[str], at: int, tables: Tables) -> list[tuple[Span,
             if any(c.kind == "relative" for c in concepts) and phrase[-1] in HALVES:
                 # "The near" is a foot where it ends what is said of it, else half of a name.
                 following = words[at + length] if at + length < len(words) else ""
-                cost = 0.4 if following in ENDS_NAME else 1.0
+                named = FEET & set(words[:at]) and following not in FEET
+                cost = 0.4 if following in ENDS_NAME or named else 1.0
             relative = any(c.kind == "relative" for c in concepts)
             if not relative and all(each in tables.nothing for each in phrase):
                 cost = min(cost, SMALL_COST * length)

@@ -128,11 +128,13 @@ def split_words(
     """
     out: list[str] = []
     places: list[int] = []
-    for at, word in enumerate(words):
+    given = list(words)
+    for at, word in enumerate(given):
         parts = split_word(word)
         if dialect:
             parts = tuple(w for part in parts for w in dialect.get(part, (part,)))
-            if parts == ("o",) and out and out[-1] not in _BEFORE_ZERO:
+            joins = given[at + 1 : at + 2] in (["a"], ["the"], ["his"], ["her"])
+            if parts == ("o",) and out and (joins or out[-1] not in _BEFORE_ZERO):
                 parts = ("of",)
         out += parts
         places += [at] * len(parts)

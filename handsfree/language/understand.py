@@ -4,8 +4,10 @@ from collections.abc import Sequence
 
 from handsfree.grammar.grammar import Grammar, Reading, folder
 from handsfree.grammar.limbs import RELATIVE, NamedLimbs
+from handsfree.grammar.names import begins_a_name
 from handsfree.language.reader import Reader, Understood
 from handsfree.language.tables import read_tables
+from handsfree.records.commands import Command
 
 SURE_TO = 0.2
 """What is no more unsure than this needs no second look (1 less `sureness.DOUBTFUL_BELOW`)."""
@@ -32,11 +34,22 @@ class Understanding:
         if not spelled or fixed or grammar.sentences.accepts(spelled):
             return grammar.read(given)
         natural = self._reader.read(spelled)
+        if begins_a_name(spelled) and not self._is_command(natural):
+            # A name is never bent into another horse's: the grammar says what is one.
+            named = grammar.read(given)
+            if named.meaning is not None and named.meaning.command == Command.HORSE:
+                return named
         if natural.meaning is None or natural.unread:
             near = grammar.read(given)
             if near.meaning is not None and self._may_be(near, spelled, natural):
                 return near
         return self._reading(given, natural)
+
+    def _is_command(self, natural: Understood) -> bool:
+        """Whether it is all a command, and no horse's name ("next horse please")."""
+        meaning = natural.meaning
+        command = None if meaning is None else meaning.command
+        return command not in (None, Command.HORSE) and not natural.unread
 
     def _may_be(self, near: Reading, spelled: Sequence[str], natural: Understood) -> bool:
         """Whether the nearest sentence is nearer than natural speech, and keeps what was said."""

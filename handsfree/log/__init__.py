@@ -15,6 +15,8 @@ from handsfree.log.rows import (
     UtteranceRow,
     Visit,
     VisitSummary,
+    local_day,
+    local_time,
 )
 from handsfree.log.store import Log
 
@@ -34,4 +36,6 @@ __all__ = [
     "Visit",
     "VisitSummary",
     "default_path",
+    "local_day",
+    "local_time",
 ]

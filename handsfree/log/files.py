@@ -2,6 +2,7 @@
 
 import os
 import sqlite3
+import stat
 import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
@@ -16,6 +17,7 @@ from handsfree.log import journal, schema
 ENVIRONMENT = "HANDSFREE_LOG"
 BUSY_S = 10.0
 """How long a write waits for another process to finish its own, in seconds."""
+_NOT_WRITABLE = "cannot be written; check the permissions of the file and its folder"
 _PAGES_AT_A_TIME = 4096
 
 
@@ -33,7 +35,7 @@ def _reason(error: sqlite3.Error, busy_s: float) -> str:
     texts = {
         "SQLITE_NOTADB": "is not a log of this program; name another file",
         "SQLITE_CORRUPT": "is damaged; copy it, then restore a backup or try sqlite3's .recover",
-        "SQLITE_READONLY": "cannot be written; check the permissions of the file and its folder",
+        "SQLITE_READONLY": _NOT_WRITABLE,
         "SQLITE_CANTOPEN": "cannot be opened; check the permissions of the file and its folder",
         "SQLITE_PERM": "cannot be opened; check the permissions of the file and its folder",
         "SQLITE_BUSY": f"is in use: another program has kept it locked for {busy_s:g} s; "
@@ -57,6 +59,24 @@ def told_plainly(path: Path, busy_s: float = BUSY_S) -> Iterator[None]:
         raise LogError(f"log {path}: {_reason(error, busy_s)}") from error
     except OSError as error:
         raise LogError(f"log {path}: {error.strerror or error}") from error
+
+
+def whole_path(path: Path) -> Path:
+    """The path without links and "~". Raises LogError where it leads nowhere."""
+    try:
+        return path.expanduser().resolve()
+    except RuntimeError as error:  # links in a circle; the home folder of nobody
+        raise LogError(f"log {path}: leads nowhere ({error}); name the file itself") from error
+
+
+def writable(path: Path) -> bool:
+    """Whether the log at `path` can be written: the file itself, and journals beside it."""
+    return os.access(path, os.R_OK | os.W_OK) and os.access(path.parent, os.W_OK | os.X_OK)
+
+
+def refuse_writing(path: Path) -> None:
+    """Raise the LogError of a write to a log that was opened for reading only."""
+    raise LogError(f"log {path}: {_NOT_WRITABLE}")
 
 
 def _make_folder(folder: Path) -> None:
@@ -87,41 +107,55 @@ def _sync_names(folder: Path) -> None:
 
 
 def _close_to_others(path: Path) -> None:
-    """Take the file and its companions from group and others, where they are ours."""
+    """Take the file and its companions from group and others, where they are ours.
+
+    Only for what is known to be a log: a wrong name must not close another program's file.
+    """
     if os.name != "posix":
         return
     for each in (path, Path(f"{path}-wal"), Path(f"{path}-shm")):
         with suppress(OSError):
-            state = each.stat()
-            if state.st_uid == os.geteuid() and state.st_mode & 0o077:
+            state = each.lstat()
+            ours = stat.S_ISREG(state.st_mode) and state.st_uid == os.geteuid()
+            if ours and state.st_mode & 0o077:
                 each.chmod(0o600)
 
 
 def _check_usable(path: Path, read_only: bool) -> None:
     if path.is_dir():
         raise LogError(f"log {path}: is a folder; name a file in it")
+    if not path.exists():
+        raise LogError(f"there is no log at {path}; 'handsfree listen' begins one")
+    if not path.is_file():
+        raise LogError(f"log {path}: is a device, pipe or socket; name an ordinary file")
     if read_only:
-        if not path.exists():
-            raise LogError(f"log {path}: there is no such log yet")
         if not os.access(path, os.R_OK):
             raise LogError(f"log {path}: cannot be read; check its permissions")
         return
     # SQLite itself would open such a file for reading and fail at the first answer.
     if not os.access(path, os.R_OK | os.W_OK):
         raise LogError(f"log {path}: cannot be written; check its permissions")
-    if not os.access(path.parent, os.W_OK | os.X_OK):
+    if not writable(path):
         raise LogError(f"log {path}: its folder cannot be written; check its permissions")
 
 
-def _connect(path: Path, read_only: bool, busy_s: float) -> Database:
-    mode = "mode=ro" if read_only else "mode=rw"
-    if read_only and not os.access(path.parent, os.W_OK):
+def reading_uri(path: Path) -> str:
+    """What SQLite is to open to read the log at `path`, also where nothing can be written."""
+    mode = "mode=ro"
+    if not writable(path):
         # Beside a log with write-ahead journal SQLite wants to make a file even to read it.
-        # Where it cannot, nobody else can write either, unless a journal is left.
-        wal = journal.beside(path)
-        if not wal.exists() or wal.stat().st_size == 0:
+        # Where no journal is left and none can be made, nobody is writing.
+        wal, index = journal.beside(path), Path(f"{path}-shm")
+        if not wal.exists() or not (wal.stat().st_size or index.exists()):
             mode = "immutable=1"
-    conn = sqlite3.connect(f"{path.as_uri()}?{mode}", uri=True, timeout=busy_s)
+    return f"{path.as_uri()}?{mode}"
+
+
+def _connect(path: Path, read_only: bool, busy_s: float) -> Database:
+    # SQLite leaves journals behind after a connection that may only read.
+    only_reads = read_only and not writable(path)
+    uri = reading_uri(path) if only_reads else f"{path.as_uri()}?mode=rw"
+    conn = sqlite3.connect(uri, uri=True, timeout=busy_s)
     try:
         return Database(conn, execute_plugins=False)
     except BaseException:
@@ -147,9 +181,11 @@ def _use_wal(db: Database, busy_s: float) -> None:
 def open_database(path: Path, read_only: bool, busy_s: float = BUSY_S) -> Database:
     """Open the log's file, making and migrating it as needed.
 
-    Raises LogError, one line naming the file, when it is no log, damaged, of a newer
-    version, not permitted, locked for longer than `busy_s` seconds, or the journal beside it
-    is not its own.
+    `read_only`: nothing is made, and it may lie where nothing can be written; one of an older
+    format is still brought up where it can be (and kept beside it as it was). Raises LogError,
+    one line naming the file, when it is not there (`read_only`), no ordinary file, no log,
+    damaged, of a newer version, not permitted, locked for longer than `busy_s` seconds, or the
+    journal beside it is not its own.
     """
     with told_plainly(path, busy_s):
         if not path.is_dir():
@@ -158,8 +194,6 @@ def open_database(path: Path, read_only: bool, busy_s: float = BUSY_S) -> Databa
             _make_folder(path.parent)
             _make_file(path)
         _check_usable(path, read_only)
-        if not read_only:
-            _close_to_others(path)
         db = _connect(path, read_only, busy_s)
         try:
             _prepare(db, path, read_only, busy_s)
@@ -178,13 +212,15 @@ def _prepare(db: Database, path: Path, read_only: bool, busy_s: float) -> None:
             f"log {path}: was written by a newer version of this program (format {at}, "
             f"this one knows {newest}); update the program"
         )
-    if read_only and at < newest:
+    if read_only and at < newest and not writable(path):
         raise LogError(
-            f"log {path}: has the older format {at}; open it once for writing to bring it up"
+            f"log {path}: has the older format {at} and cannot be written to bring it up; "
+            "copy it to a folder of your own and name the copy"
         )
     db.execute("PRAGMA foreign_keys = ON")
-    if read_only:
+    if read_only and at == newest:
         return
+    _close_to_others(path)
     _use_wal(db, busy_s)
     # FULL waits for the disk at each commit: an answered utterance survives a power cut.
     # On macOS only F_FULLFSYNC does that; elsewhere the pragma changes nothing.

@@ -3,13 +3,14 @@
 import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 from sqlite_utils import Database
 
 from handsfree.log.find_schema import PLACES, SLOTS, TOKENS
 from handsfree.log.opened import OpenedLog
+from handsfree.log.rows import local_day
 
 FEW = 3000
 """So many measures in a range are sorted by time; of more, the newest are looked through."""
@@ -53,6 +54,7 @@ class FoundUtterance:
     id: str
     visit_id: str
     visit_started: str
+    visit_zone: str | None
     horse: str | None
     seq: int
     heard: str
@@ -66,6 +68,11 @@ class FoundUtterance:
     entries: tuple[FoundEntry, ...]
     before: str | None
     after: str | None
+
+    @property
+    def day(self) -> date:
+        """The day of its visit."""
+        return local_day(self.visit_started, self.visit_zone)
 
 
 @dataclass(frozen=True)
@@ -235,7 +242,8 @@ def _few_measures(db: Database, criteria: Criteria) -> list[int] | None:
 
 
 _UTTERANCE = """
-SELECT u.id AS id, u.visit_id AS visit_id, v.started_at AS visit_started, h.name AS horse,
+SELECT u.id AS id, u.visit_id AS visit_id, v.started_at AS visit_started,
+    v.zone AS visit_zone, h.name AS horse,
     u.seq AS seq, u.heard AS heard, u.free_text AS free_text, u.limb AS limb,
     u.start_s AS start_s, u.confidence AS confidence, u.doubt AS doubt,
     EXISTS (SELECT 1 FROM sounds AS s WHERE s.utterance_id = u.id) AS has_sound,

@@ -1,7 +1,6 @@
 """The log with another one beside it, what two machines differ about, and recordings taken."""
 
 import json
-import os
 import sqlite3
 import tempfile
 from collections.abc import Iterator, Sequence
@@ -117,15 +116,22 @@ class JoiningLog(OpenedLog):
                 )
 
     def start_recorded_visit(
-        self, digest: str, source: str, horse_id: str | None, started_at: str
+        self,
+        digest: str,
+        source: str,
+        horse_id: str | None,
+        started_at: str,
+        horse_said: str | None = None,
+        zone: str | None = None,
     ) -> str:
         """Begin a visit of a recording and keep that it is one, both or neither; returns its id."""
         visit_id = new_id()
         with self._writing() as db:
             db.execute(_TAKEN, [digest, storable(Path(source).name), now()])
             db.execute(
-                "INSERT INTO visits (id, horse_id, started_at, source) VALUES (?, ?, ?, ?)",
-                [visit_id, horse_id, started_at, storable(source)],
+                "INSERT INTO visits (id, horse_id, started_at, source, horse_said, zone) "
+                "VALUES (?, ?, ?, ?, ?, ?)",
+                [visit_id, horse_id, started_at, storable(source), horse_said, zone],
             )
             db.execute("INSERT INTO recording_visits VALUES (?, ?)", [digest, visit_id])
         return visit_id
@@ -134,7 +140,7 @@ class JoiningLog(OpenedLog):
 @contextmanager
 def newest_format(other: Path, ours: Path) -> Iterator[str]:
     """The other log as a URI for reading; one of an older format is copied and brought up."""
-    path = other.expanduser().resolve()
+    path = files.whole_path(other)
     with files.told_plainly(other):
         if not path.exists():
             raise LogError(f"log {other}: there is no such log")
@@ -143,24 +149,19 @@ def newest_format(other: Path, ours: Path) -> Iterator[str]:
         if path.samefile(ours):
             raise LogError(f"log {other}: is this log itself")
         journal.check(path)
-        with closing(sqlite3.connect(_uri(path), uri=True, timeout=files.BUSY_S)) as conn:
+        with closing(
+            sqlite3.connect(files.reading_uri(path), uri=True, timeout=files.BUSY_S)
+        ) as conn:
             at = _version(Database(conn, execute_plugins=False), other)
             if at == len(schema.MIGRATIONS):
-                yield _uri(path)
+                yield files.reading_uri(path)
                 return
             with tempfile.TemporaryDirectory(prefix="handsfree-") as folder:
                 copy = Path(folder) / "other.db"
                 with closing(sqlite3.connect(copy)) as into:
                     conn.backup(into)
                     schema.migrate(Database(into, execute_plugins=False))
-                yield _uri(copy)
-
-
-def _uri(path: Path) -> str:
-    """For reading only; where no journal can be made beside it nobody can be writing either."""
-    wal = journal.beside(path)
-    alone = not os.access(path.parent, os.W_OK) and not (wal.exists() and wal.stat().st_size)
-    return f"{path.as_uri()}?{'immutable=1' if alone else 'mode=ro'}"
+                yield files.reading_uri(copy)
 
 
 def _version(db: Database, path: Path) -> int:

@@ -107,14 +107,17 @@ class JudgedLog(OpenedLog):
         by: str,
         reason: str | None = None,
         notices: Sequence[NoticeRow] = (),
+        *,
+        confirmed: bool = True,
     ) -> tuple[Appended, ...]:
         """Take entries over into another visit; one result per utterance copied there.
 
         Their utterances are copied to the end of that visit with sound and times, and the
-        entries with them, confirmed; the old ones are marked corrected, and of an unclear
-        utterance nothing is left to look at. `notices` count their `entry` among the moved
-        entries of all utterances. All is one change, so that `undo` in either visit takes
-        back the whole. Raises ChangedMeanwhile when an entry is no longer in force.
+        entries with them, confirmed unless `confirmed` is false; the old ones are marked
+        corrected, and of an unclear utterance nothing is left to look at. `notices` count their
+        `entry` among the moved entries of all utterances. All is one change, so that `undo` in
+        either visit takes back the whole. Raises ChangedMeanwhile when an entry is no longer in
+        force.
         """
         change, author = new_id(), Author(by, reason)
         done: list[Appended] = []
@@ -129,7 +132,7 @@ class JudgedLog(OpenedLog):
                 copy, seq = writing.copy_utterance(db, utterance_id, there)
                 old = [entry_id for entry_id, _ in entries]
                 ids = writing.add_entries(db, copy, [b for _, b in entries], "corrected", old)
-                marks.add(db, ids, "confirmed", author, change)
+                marks.add(db, ids, "confirmed" if confirmed else "heard", author, change)
                 new_ids += ids
                 gone = tuple(i for i in marked if i in old)
                 done.append(Appended(copy, seq, ids, gone, change))

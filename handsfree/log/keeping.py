@@ -127,12 +127,10 @@ def _erase(db: Database, horse_id: str, by: str) -> Erasure:
         db.query("SELECT name, sql FROM sqlite_master WHERE type = 'trigger' ORDER BY rowid")
     )
     db.execute("PRAGMA defer_foreign_keys = ON")
-    aliases = [
-        r["id"] for r in db.query("SELECT id FROM horse_aliases WHERE horse_id = ?", [horse_id])
-    ]
+    aliases = aliases_of(db, horse_id)
     reach = Reach(db)
     reach.begin("horses", [horse_id])
-    reach.begin("utterances", _moved_away(db, reach))
+    reach.begin("utterances", moved_away(db, reach))
     reach.add_shared(alone=True)
     counts = reach.counts()
     for trigger in triggers:
@@ -165,7 +163,13 @@ def _erase(db: Database, horse_id: str, by: str) -> Erasure:
     return _record(db, horse_id, by, counts)
 
 
-def _moved_away(db: Database, reach: Reach) -> list[str]:
+def aliases_of(db: Database, horse_id: str) -> list[str]:
+    """The ids that the horse had in other logs before they were joined."""
+    sql = "SELECT id FROM horse_aliases WHERE horse_id = ?"
+    return [row["id"] for row in db.query(sql, [horse_id])]
+
+
+def moved_away(db: Database, reach: Reach) -> list[str]:
     """Utterances that were said into another horse's visit and wholly moved to this one's.
 
     The same words stand in both; where the other horse still has an entry of it, it stays.

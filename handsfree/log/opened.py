@@ -15,18 +15,23 @@ from handsfree.log.schema import transaction
 class OpenedLog:
     """The file behind a log; closes it on leaving a `with` block."""
 
-    def __init__(self, db: Database, path: Path, busy_s: float = files.BUSY_S) -> None:
-        self.path = path
+    def __init__(
+        self, db: Database, path: Path, busy_s: float = files.BUSY_S, read_only: bool = False
+    ) -> None:
+        self.path, self.read_only = path, read_only
         self._db, self._busy_s = db, busy_s
 
     @classmethod
     def open(
         cls, path: Path | str | None = None, read_only: bool = False, busy_s: float = files.BUSY_S
     ) -> Self:
-        """Open the log at `path` (None: the default one), making it unless `read_only`."""
-        chosen = Path(path).expanduser() if path is not None else files.default_path()
-        chosen = chosen.resolve()
-        return cls(files.open_database(chosen, read_only, busy_s), chosen, busy_s)
+        """Open the log at `path` (None: the default one), making it unless `read_only`.
+
+        Commands that only read open it so: it may be write-protected, and where there is none
+        they say so. Raises LogError as `files.open_database` does.
+        """
+        chosen = files.whole_path(Path(path) if path is not None else files.default_path())
+        return cls(files.open_database(chosen, read_only, busy_s), chosen, busy_s, read_only)
 
     def close(self) -> None:
         """Close the file; closing twice does no harm."""
@@ -50,6 +55,8 @@ class OpenedLog:
 
     @contextmanager
     def _writing(self) -> Iterator[Database]:
+        if self.read_only:
+            files.refuse_writing(self.path)
         with files.told_plainly(self.path, self._busy_s), transaction(self._db):
             yield self._db
 

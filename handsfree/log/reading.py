@@ -19,7 +19,8 @@ from handsfree.log.rows import (
 )
 
 _VISIT = """v.id AS id, v.horse_id AS horse_id, h.name AS horse, v.started_at AS started_at,
-    v.source AS source, v.note AS note
+    v.source AS source, v.note AS note, v.horse_said AS horse_said,
+    v.zone AS zone
     FROM visits AS v LEFT JOIN horses AS h ON h.id = v.horse_id"""
 
 _COUNTS = f"""
@@ -60,10 +61,10 @@ def horse_entries(db: Database, horse_id: str) -> list[HorseEntry]:
     return [HorseEntry(**row | {"body": json.loads(row["body"])}) for row in rows]
 
 
-def visit_starts(db: Database, horse_id: str) -> list[tuple[str, str]]:
-    """Id and beginning of each visit to a horse, oldest first."""
-    sql = "SELECT id, started_at FROM visits WHERE horse_id = ? ORDER BY started_at"
-    return [(str(row["id"]), str(row["started_at"])) for row in db.query(sql, [horse_id])]
+def visits_of(db: Database, horse_id: str) -> list[Visit]:
+    """The visits to a horse, oldest first."""
+    sql = f"SELECT {_VISIT} WHERE v.horse_id = ? ORDER BY v.started_at, v.rowid"
+    return [Visit(**row) for row in db.query(sql, [horse_id])]
 
 
 def visit(db: Database, id_or_prefix: str) -> Visit:

@@ -9,7 +9,7 @@ import json
 import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 from handsfree.errors import LogError
@@ -38,7 +38,12 @@ class Horse:
 
 @dataclass(frozen=True)
 class Visit:
-    """One sitting with one horse; `source` is a file name, 'microphone' or 'typed'."""
+    """One sitting with one horse; `source` is a file name, 'microphone' or 'typed'.
+
+    `horse_said` are the words of a name that was no horse's of the log when it was said; empty
+    where the name was not heard, None where none was said. `zone` is how far the clock was from
+    UTC where the visit was, as "+02:00"; None where that is not known.
+    """
 
     id: str
     horse_id: str | None
@@ -46,6 +51,28 @@ class Visit:
     started_at: str
     source: str
     note: str | None
+    horse_said: str | None
+    zone: str | None
+
+    @property
+    def began(self) -> datetime:
+        """When it began, by the clock where it was."""
+        return local_time(self.started_at, self.zone)
+
+    @property
+    def day(self) -> date:
+        """Its day, by the clock where it was."""
+        return self.began.date()
+
+    @property
+    def whose(self) -> str:
+        """The horse's name; where the visit has none yet, what was heard of it."""
+        return self.horse or f"horse {self.not_named}"
+
+    @property
+    def not_named(self) -> str:
+        """That the visit has no horse yet, with the words that were heard of its name."""
+        return f"not named, heard '{self.horse_said}'" if self.horse_said else "not named"
 
 
 @dataclass(frozen=True)
@@ -251,6 +278,27 @@ def new_id() -> str:
 def now() -> str:
     """This moment as ISO 8601 text in UTC with offset, to the millisecond."""
     return datetime.now(UTC).isoformat(timespec="milliseconds")
+
+
+def local_time(moment: str, zone: str | None = None) -> datetime:
+    """An ISO 8601 moment by the clock of a visit's `zone`; of this place where none is known."""
+    at = datetime.fromisoformat(moment)
+    try:
+        there = datetime.fromisoformat(f"2000-01-01T00:00{zone}").tzinfo if zone else None
+    except ValueError:  # as it came with another machine's log
+        there = None
+    return at.astimezone(there)
+
+
+def local_day(moment: str, zone: str | None = None) -> date:
+    """The day of a moment; the one place that says on which day a visit or a mark was."""
+    return local_time(moment, zone).date()
+
+
+def zone_of(at: datetime) -> str:
+    """How far a moment's clock is from UTC, as "+02:00"; of this place where it has none."""
+    text = (at if at.tzinfo else at.astimezone()).strftime("%z")
+    return f"{text[:3]}:{text[3:5]}"
 
 
 def storable(text: str) -> str:

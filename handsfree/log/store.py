@@ -29,6 +29,7 @@ from handsfree.log.rows import (
     new_id,
     now,
     storable,
+    zone_of,
 )
 
 
@@ -90,10 +91,10 @@ class Log(JudgedLog, KeptLog, HeardAgainLog, ConfirmedLog, JoiningLog, FindableL
         with self._reading() as db:
             return reading.horse_entries(db, horse_id)
 
-    def visit_starts(self, horse_id: str) -> list[tuple[str, str]]:
-        """Id and beginning (as in Visit) of each visit to a horse, oldest first."""
+    def visits_of(self, horse_id: str) -> list[Visit]:
+        """The visits to a horse, oldest first."""
         with self._reading() as db:
-            return reading.visit_starts(db, horse_id)
+            return reading.visits_of(db, horse_id)
 
     def horse(self, name: str) -> Horse | None:
         """The horse of this name, upper and lower case alike, or None."""
@@ -111,14 +112,22 @@ class Log(JudgedLog, KeptLog, HeardAgainLog, ConfirmedLog, JoiningLog, FindableL
         horse_id: str | None = None,
         note: str | None = None,
         started_at: str | None = None,
+        horse_said: str | None = None,
+        zone: str | None = None,
     ) -> Visit:
-        """Begin a visit; `source` is a file name, 'microphone' or 'typed'."""
+        """Begin a visit; `source` is a file name, 'microphone' or 'typed'.
+
+        `horse_said` as in Visit, where the name that was said is no horse's of the log; `zone`
+        as in Visit, of this place for a visit that begins now.
+        """
         row = {
             "id": new_id(),
             "horse_id": horse_id,
             "started_at": started_at or now(),
             "source": storable(source),
             "note": None if note is None else storable(note),
+            "horse_said": None if horse_said is None else storable(horse_said),
+            "zone": zone or (None if started_at else zone_of(datetime.now())),
         }
         with self._writing() as db:
             db.table("visits").insert(row)
@@ -130,17 +139,29 @@ class Log(JudgedLog, KeptLog, HeardAgainLog, ConfirmedLog, JoiningLog, FindableL
             full = reading.visit(db, visit_id).id
             db.execute("UPDATE visits SET horse_id = ? WHERE id = ?", [horse_id, full])
 
+    def name_visit(self, visit_id: str, name: str) -> Horse:
+        """Say which horse a visit is about; a horse of a new name is added.
+
+        What was heard of the name stays. Raises LogError for a blank name.
+        """
+        horse = self.horse(name) or self.add_horse(name)
+        self.name_horse(visit_id, horse.id)
+        return horse
+
     def visits(self, limit: int | None = None, horse: str | None = None) -> list[VisitSummary]:
         """Visits with counts, latest first; only those of the horse so named, if given."""
         with self._reading() as db:
             return reading.visits(db, limit, None if horse is None else name_key(storable(horse)))
 
     def visits_on(self, day: date) -> list[Visit]:
-        """The visits that began on this day by the clock of this place, in order of time."""
-        start = datetime.combine(day, time.min).astimezone(UTC)
-        end = datetime.combine(day + timedelta(days=1), time.min).astimezone(UTC)
+        """The visits of this day by the clock where each was, in order of time."""
+        # No clock is a whole day from UTC.
+        start = datetime.combine(day, time.min, UTC) - timedelta(days=1)
         with self._reading() as db:
-            return reading.visits_between(db, start.isoformat(), end.isoformat())
+            near = reading.visits_between(
+                db, start.isoformat(), (start + timedelta(days=3)).isoformat()
+            )
+        return [visit for visit in near if visit.day == day]
 
     def visit(self, id_or_prefix: str) -> Visit:
         """The visit of this id, or whose id alone begins so; else LogError."""

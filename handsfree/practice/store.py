@@ -5,13 +5,14 @@ were merged, changes nothing twice. Where two logs disagree on an entry the late
 stands.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import astuple, dataclass, fields
 from typing import Any
-from urllib.parse import SplitResult, urlsplit
+from urllib.parse import SplitResult, parse_qs, unquote, urlsplit
 
 from handsfree.errors import HandsfreeError
+from handsfree.hosts import is_this_machine
 from handsfree.practice.rows import CONFIRMED, PracticeRow
 from handsfree.practice.schema import BEGIN, MIGRATIONS
 
@@ -77,7 +78,8 @@ class Sent:
 def place(url: str) -> str:
     """The address without the name and password in it, for the screen."""
     parts = _parts(url)
-    return (parts.netloc.rpartition("@")[2] or "this machine") + parts.path
+    asked = parse_qs(parts.query).get("host", [""])[-1]
+    return (parts.netloc.rpartition("@")[2] or asked or "this machine") + parts.path
 
 
 def _parts(url: str) -> SplitResult:
@@ -90,29 +92,102 @@ def _parts(url: str) -> SplitResult:
     return parts
 
 
+def passwords(url: str) -> list[str]:
+    """The passwords in an address, as they are written and as they are meant."""
+    parts = _parts(url)
+    written = [parts.netloc.rpartition("@")[0].partition(":")[2]]
+    query = parse_qs(parts.query)
+    written += [each for key in ("password", "sslpassword") for each in query.get(key, ())]
+    return [form for each in written if each for form in (each, unquote(each))]
+
+
 def push(url: str, rows: Iterable[PracticeRow]) -> Sent:
     """Send rows to the store at `url` (postgresql://…), making its tables where needed.
 
-    All or nothing. Raises PracticeError, one line without the password, where psycopg or the
-    server is missing, refuses, or has tables of a newer version.
+    To another machine only over TLS with a certificate that is verified. All or nothing. Raises
+    PracticeError, one line without the password, where psycopg or the server is missing, is not
+    the one it should be, refuses, or has tables of a newer version.
     """
-    shown, secret = place(url), _parts(url).netloc.rpartition("@")[0].partition(":")[2]
+    with _connected(url) as connection:
+        _prepare(connection, place(url))
+        return _take(connection, rows)
+
+
+def deletion(
+    horses: Sequence[str], visits: Sequence[str] = (), utterances: Sequence[str] = ()
+) -> list[str]:
+    """The SQL that deletes horses, by their ids, with all that was sent of them.
+
+    `visits` and `utterances` are deleted with them whoever the store thinks they are of.
+    """
+    of_horse = f"horse_id IN ({_quoted(horses)})"
+    these = of_horse + (f" OR id IN ({_quoted(visits)})" if visits else "")
+    said = f" OR utterance_id IN ({_quoted(utterances)})" if utterances else ""
+    within = f"visit_id IN (SELECT id FROM handsfree.visits WHERE {these})"
+    return [
+        f"DELETE FROM handsfree.entries WHERE {within}{said};",
+        f"DELETE FROM handsfree.visits WHERE {these};",
+        f"DELETE FROM handsfree.horses WHERE id IN ({_quoted(horses)});",
+    ]
+
+
+def _quoted(ids: Sequence[str]) -> str:
+    return ", ".join("'" + each.replace("'", "''") + "'" for each in ids)
+
+
+def erase(url: str, statements: Sequence[str]) -> int:
+    """Run a `deletion` in the store at `url`, all or nothing; returns how many rows went.
+
+    Raises PracticeError as `push` does.
+    """
+    with _connected(url) as connection:
+        there = connection.execute("SELECT to_regclass('handsfree.entries')").fetchone()[0]
+        return sum(connection.execute(each).rowcount for each in statements if there)
+
+
+@contextmanager
+def _connected(url: str) -> Iterator[Any]:
+    """One transaction with the store. Raises PracticeError, one line without the password."""
+    shown, secrets = place(url), passwords(url)
     try:
         import psycopg
     except ImportError:
         raise PracticeError(MISSING) from None
-    with _told(psycopg, f"practice {shown}: cannot be reached", secret):
+    with _told(psycopg, f"practice {shown}: cannot be reached", secrets):
         connection = psycopg.connect(
-            url, connect_timeout=ANSWERS_WITHIN_S, application_name="handsfree"
+            url,
+            connect_timeout=ANSWERS_WITHIN_S,
+            application_name="handsfree",
+            **_over_tls(psycopg, url, shown),
         )
-    with _told(psycopg, f"practice {shown}: refused", secret), connection:
+    with _told(psycopg, f"practice {shown}: refused", secrets), connection:
         # One transaction: leaving the block well ends it, an error takes all of it back.
-        _prepare(connection, shown)
-        return _take(connection, rows)
+        yield connection
+
+
+def _over_tls(psycopg: Any, url: str, shown: str) -> dict[str, Any]:
+    """What makes the connection verified TLS; nothing where the server is on this machine."""
+    # Environment and service files may name a server too (libpq's own defaults).
+    usual = {
+        each.keyword.decode(): each.val.decode()
+        for each in psycopg.pq.Conninfo.get_defaults()
+        if each.val
+    }
+    said = psycopg.conninfo.conninfo_to_dict(url)
+    named = usual | said
+    hosts = [h for key in ("host", "hostaddr") for h in str(named.get(key, "")).split(",") if h]
+    if "service" not in named and all(h[0] in "/@" or is_this_machine(h) for h in hosts):
+        return {}
+    if said.get("sslmode", "verify-full") != "verify-full":
+        raise PracticeError(
+            f"practice {shown}: is another machine, to which only verified TLS is used; leave "
+            "sslmode out, or say sslmode=verify-full"
+        )
+    return {"sslmode": "verify-full", "gssencmode": "disable"}
 
 
 @contextmanager
-def _told(psycopg: Any, what: str, secret: str) -> Iterator[None]:
+def _told(psycopg: Any, what: str, secrets: list[str]) -> Iterator[None]:
     try:
         yield
     except psycopg.errors.LockNotAvailable:
@@ -120,7 +195,9 @@ def _told(psycopg: Any, what: str, secret: str) -> Iterator[None]:
     except psycopg.Error as error:
         lines = [line.strip() for line in str(error).splitlines() if line.strip()]
         line = lines[0] if lines else type(error).__name__
-        raise PracticeError(f"{what}: {line.replace(secret, '***') if secret else line}") from None
+        for secret in secrets:
+            line = line.replace(secret, "***")
+        raise PracticeError(f"{what}: {line}") from None
 
 
 def _prepare(connection: Any, shown: str) -> None:

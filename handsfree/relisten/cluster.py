@@ -8,8 +8,10 @@ import asyncio
 import time
 from collections.abc import Iterable, Iterator
 from typing import Any
+from urllib.parse import urlsplit
 
 from handsfree.errors import EngineError, HandsfreeError
+from handsfree.hosts import is_this_machine
 from handsfree.log.rows import new_id
 from handsfree.relisten import hearing
 from handsfree.relisten.spread import AHEAD, Warn
@@ -39,10 +41,11 @@ def over_cluster(
     """On the workers of the scheduler at `address`, as results come, each task once.
 
     A sound over which more workers died than the scheduler allows (three, unless it is told
-    otherwise) is given up as failed. Raises ClusterError
-    where the package, the scheduler or every worker is missing, and EngineError where a worker
-    cannot hear or is of another version.
+    otherwise) is given up as failed. Raises ClusterError where the package, the scheduler or every
+    worker is missing, or where the way to one leads to another machine and is not encrypted, and
+    EngineError where a worker cannot hear or is of another version.
     """
+    _check_way(address, address)
     try:
         import distributed
     except ImportError:
@@ -54,12 +57,30 @@ def over_cluster(
         client.close(timeout=within_s)
 
 
+def _check_way(address: str, scheduler: str) -> None:
+    """Refuse a way on which others could hear the sounds; with tls Dask asks for certificates."""
+    scheme, _, rest = address.rpartition("://")
+    if scheme not in ("tls", "inproc") and not is_this_machine(_host(rest)):
+        whose = "is" if address == scheduler else f"has a worker at {address},"
+        raise ClusterError(
+            f"scheduler {scheduler}: {whose} another machine, to which the sounds would go "
+            "unencrypted; set Dask up with TLS and name its address as tls://…"
+        )
+
+
+def _host(place: str) -> str:
+    try:
+        return urlsplit(f"//{place}").hostname or ""
+    except ValueError:  # half an IPv6 address
+        return place
+
+
 def _client(distributed: Any, address: str, within_s: float) -> Any:
     try:
         return distributed.Client(
             address, timeout=within_s, set_as_default=False, name="handsfree-relisten"
         )
-    except (OSError, ValueError, TimeoutError) as error:
+    except (OSError, ValueError, TypeError, TimeoutError) as error:  # TypeError: no certificates
         reason = str(error).strip().splitlines() or [type(error).__name__]
         raise ClusterError(f"scheduler {address}: cannot be reached: {reason[0]}") from None
 
@@ -112,9 +133,12 @@ def _spread(
 
 def _workers(client: Any, address: str) -> set[str]:
     try:
-        return set(client.nthreads())
+        found = set(client.nthreads())
     except (OSError, RuntimeError, TimeoutError):
         raise ClusterError(f"scheduler {address}: is gone; {GO_ON}") from None
+    for each in found:
+        _check_way(each, address)
+    return found
 
 
 def _result(distributed: Any, future: Any, task: Task, address: str) -> Again:

@@ -62,7 +62,8 @@ class Again:
         given = tuple(self.heard.split())
         if self.sentence is None:
             return Reading(given)
-        if self.sentence[:1] == ("remark",):
+        if self.sentence[0] in ("remark", "horse"):
+            # What follows is no sentence: free speech, or a name that the log did not know.
             return grammar.read(self.sentence)
         meaning: Meaning | None = next(iter(grammar.meanings(self.sentence)), None)
         return Reading(given, self.sentence, self.bend, meaning)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from handsfree.grammar.grammar import Reading
 from handsfree.grammar.meaning import entries_of, with_limb
-from handsfree.log import UtteranceRow
+from handsfree.log import Horse, UtteranceRow
 from handsfree.records.entries import Entry, Remark, belongs_to_horse, to_json
 from handsfree.review import overview
 from handsfree.review.choices import Evidence
@@ -119,7 +119,8 @@ class Desk(Writes):
     def put(self, item: Item, part: int, slot: str, value: str) -> Done:
         """Put one slot of one entry right, by a choice's id ("" for "not said") or by words.
 
-        An unlikely number is taken, and asked about in the answer and in the part.
+        An unlikely number is taken, and asked about in the answer and in the part: it is not
+        confirmed until a person says that it is so.
         """
         if not 0 <= part < len(item.parts):
             return Done(f"there is no entry {part + 1}", False)
@@ -188,22 +189,33 @@ class Desk(Writes):
             return Done(f"it is {known.name}'s already", False)
         if not item.parts:
             return Done("nothing to move: say what was meant first", False)
-        return self._write(item, lambda fresh: self._move_to(fresh, known.id, known.name))
+        return self._write(item, lambda fresh: self._move_to(fresh, known))
 
-    def _move_to(self, item: Item, horse_id: str, name: str) -> Done:
-        there = [visit for visit in self.visits() if visit.horse_id == horse_id]
+    def _move_to(self, item: Item, horse: Horse) -> Done:
+        there = [visit for visit in self.visits() if visit.horse_id == horse.id]
         visit = (
             there[-1]
             if there
             else self._log.start_visit(
-                self.visit.source, horse_id, started_at=self.visit.started_at
+                self.visit.source, horse.id, started_at=self.visit.started_at, zone=self.visit.zone
             )
         )
         entries = [part.entry for part in item.parts]
         notices = overview.cautions_of(overview.in_force(self._log, visit.id), entries)
         ids = [part.entry_id for part in item.parts]
-        self._log.move(ids, visit.id, self._by, f"moved to {name}", notices)
-        return Done(f"moved to {name}: {self._in_words(item.parts)}")
+        asked = self._asked(entries, horse.kind)
+        moved = f"moved to {horse.name}"
+        self._log.move(ids, visit.id, self._by, moved, notices, confirmed=asked is None)
+        told = f"{moved}: {self._in_words(item.parts)}"
+        return Done(told if asked is None else f"{told} ({asked} Confirm it there if it is)")
+
+    def name(self, horse: str) -> Done:
+        """The visit is about this horse; one of a new name is added to the log."""
+        if not horse.split():
+            return Done("nothing was said", False)
+        named = self._log.name_visit(self._id, horse)
+        self._load()
+        return Done(f"this is {named.name}'s visit")
 
     def add(self, words: str, limb: str | None) -> Done:
         """Put in what was never heard; `limb` stands where the words name none."""
@@ -223,8 +235,12 @@ class Desk(Writes):
         row = UtteranceRow(heard=heard, status="recorded", limb=last.limb if last else None)
         bodies = [to_json(entry) for entry in entries]
         notices = self._cautions(entries, ())
-        self._log.append(self._id, row, bodies, by=self._by, notices=notices, confirmed=True)
-        return Done(f"added: {self._sayings.in_words(entries)}")
+        asked = self._asked(entries, self._gatherer.horse_kind)
+        self._log.append(
+            self._id, row, bodies, by=self._by, notices=notices, confirmed=asked is None
+        )
+        told = f"added: {self._sayings.in_words(entries)}"
+        return Done(told if asked is None else f"{told} ({asked} Confirm it if it is)")
 
 
 def _no_sentence(words: str, reading: Reading) -> Done:

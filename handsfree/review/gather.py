@@ -2,14 +2,13 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from datetime import datetime
 
 from handsfree.grammar.meaning import entries_of
 from handsfree.grammar.wording import Wording
 from handsfree.grammar.words import plain_words
 from handsfree.log.joining import Conflict
 from handsfree.log.rows import Entry as LoggedEntry
-from handsfree.log.rows import Lesson, Utterance, Visit
+from handsfree.log.rows import Lesson, Utterance, Visit, local_time
 from handsfree.records.entries import Entry, Measurement, Remark, from_json
 from handsfree.records.sureness import unsure
 from handsfree.review.items import (
@@ -180,10 +179,6 @@ def sureness(utterance: Utterance) -> str:
 def when(visit: Visit, utterance: Utterance) -> str:
     """The time of day it was said; for a recording, how far into it."""
     if visit.source in ("microphone", "typed") or utterance.start_s is None:
-        return (
-            datetime.fromisoformat(utterance.recorded_at or visit.started_at)
-            .astimezone()
-            .strftime("%H:%M")
-        )
+        return f"{local_time(utterance.recorded_at or visit.started_at, visit.zone):%H:%M}"
     minutes, seconds = divmod(int(utterance.start_s), 60)
     return f"{minutes}:{seconds:02d}"

@@ -215,6 +215,10 @@ class Plain:
         self._go(self._place.next_foot(self._place.item.limb if self._place.item else None))
 
     def _horse(self, rest: str) -> None:
+        verb, _, name = rest.partition(" ")
+        if verb.lower() == "name" and name:
+            self._change(self._desk.name(name))
+            return
         visits = self._desk.visits()
         named = [v for v in visits if rest and (v.horse or "").lower() == rest.lower()]
         if rest.isdecimal() and 1 <= int(rest) <= len(visits):
@@ -228,7 +232,7 @@ class Plain:
             self._tell(f"no visit of that day is of '{rest}'")
         for number, visit in enumerate(visits, 1):
             here = ", this one" if visit.id == self._desk.visit.id else ""
-            self._lines([f"{number}: {visit.horse or 'not named'}{here}."])
+            self._lines([f"{number}: {visit.horse or visit.not_named}{here}."])
 
     def _add(self, rest: str) -> None:
         item = self._place.item

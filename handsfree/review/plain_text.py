@@ -36,7 +36,8 @@ HELP = {
     "words": "what was said: 0 left hind outside heel bruise; so too without the 0",
     "sure": "confirm all sure ones; sure LH confirms those of that foot",
     "foot": "on to the next foot",
-    "horse": "the horses of the day; horse 2, or horse and its name, goes there",
+    "horse": "the horses of the day; horse 2, or horse and its name, goes there; "
+    "horse name and a name says which horse this visit is of",
     "move": "to another foot or horse: move RH, or move and the horse's name",
     "add": "add one that was never heard: add left hind outside heel bruise",
     "read": "cautions, nails, what is of the horse, and each foot in numbers",
@@ -59,7 +60,7 @@ def clean(text: str) -> str:
 
 def opening(visit: Visit, items: Sequence[Item], notices: Sequence[str]) -> Iterator[str]:
     """What a visit begins with."""
-    yield f"Review of {visit.horse or 'a horse not named'}, {visit.started_at[:10]}."
+    yield f"Review of {visit.horse or f'a {visit.whose}'}, {visit.day}."
     yield from (f"Mind: {notice}" for notice in notices)
     yield f"{_number(len(items), 'utterance')}: {tally(items)}." if items else "Nothing was heard."
 

@@ -2,9 +2,8 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
 
-from handsfree.log.rows import Change, Mark
+from handsfree.log.rows import Change, Mark, local_time
 from handsfree.log.rows import Entry as LoggedEntry
 from handsfree.records.entries import from_json
 from handsfree.review.sayings import Sayings
@@ -103,5 +102,5 @@ class Told:
 
 
 def _dated(mark: Mark, what: str) -> str:
-    at = datetime.fromisoformat(mark.at).astimezone().strftime("%Y-%m-%d %H:%M")
+    at = local_time(mark.at).strftime("%Y-%m-%d %H:%M")
     return f"{at} {mark.by}: {what}{f' ({mark.reason})' if mark.reason else ''}"

@@ -1,7 +1,6 @@
 """One visit as it stands in the log: its items, its feet, what must not be overlooked."""
 
 from collections.abc import Sequence
-from datetime import date, datetime
 
 from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.wording import Wording
@@ -99,17 +98,13 @@ class View:
 
     def visits(self) -> tuple[Visit, ...]:
         """The visits of the day of this one, in order of time."""
-        return tuple(self._log.visits_on(self._day))
+        return tuple(self._log.visits_on(self.visit.day))
 
     def history(self, item: Item) -> tuple[str, ...]:
         """Who changed what and when, one line each, oldest first."""
         theirs = [e for e in self._log.entries(self._id) if e.utterance_id == item.id]
         marks = {entry.id: self._log.history(entry.id) for entry in theirs}
         return self._told.history(theirs, marks, self._log.passing_history(item.id))
-
-    @property
-    def _day(self) -> date:
-        return datetime.fromisoformat(self.visit.started_at).astimezone().date()
 
     def _horses_past(self) -> tuple[Entry, ...]:
         """What this horse's earlier visits recorded."""

@@ -86,6 +86,7 @@ class Writes(View):
         reason: str | None = None,
         note: str = "",
     ) -> Done:
+        asked = self._asked(entries, self._gatherer.horse_kind)
         self._log.correct(
             item.id,
             [to_json(entry) for entry in entries],
@@ -93,13 +94,16 @@ class Writes(View):
             old,
             reason,
             taught=lesson,
+            confirmed=asked is None,
             expects=[part.entry_id for part in item.parts],
             notices=self._cautions(entries, old),
         )
-        kind = self._gatherer.horse_kind
-        asked = next((text for e in entries if (text := question(e, kind))), None)
         text = f"{reason or 'now'}: {self._sayings.in_words(entries)}{note}"
-        return Done(f"{text} ({asked})" if asked else text)
+        return Done(text if asked is None else f"{text} ({asked} Confirm it if it is)")
+
+    def _asked(self, entries: Sequence[Entry], kind: str | None) -> str | None:
+        """What is asked of a horse of this kind; it is confirmed only by a person's yes."""
+        return next((text for e in entries if (text := question(e, kind))), None)
 
     def _lesson(self, item: Item, words: Sequence[str] | None) -> tuple[str, str] | None:
         """What a correction teaches; typed words were not misheard."""

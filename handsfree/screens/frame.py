@@ -39,7 +39,7 @@ class Seen:
         """Read it from the desk."""
         visit = desk.visit
         return cls(
-            f"{visit.horse or 'horse not named'}, {visit.started_at[:10]}",
+            f"{visit.whose}, {visit.day}",
             desk.items,
             desk.feet(),
             len(desk.horse_entries()),

@@ -146,15 +146,23 @@ class Verbs(Correcting):
         def act(visit_id: str) -> Act:
             return lambda: self._face.open_visit(visit_id)
 
-        here, visits = await self._face.on_desk(lambda desk: (desk.visit.id, desk.visits()))
+        async def typed(name: str) -> bool:
+            if not await self._face.change(lambda desk: desk.name(name)):
+                return False
+            self._face.ask(None)
+            return True
+
+        this, visits = await self._face.on_desk(lambda desk: (desk.visit, desk.visits()))
+        here, heard = this.id, (this.horse_said or "").title()
+        box = Box("Which horse is this visit of?", "its name", typed, this.horse or heard)
         options = tuple(
             Option(
-                f"{visit.horse or 'not named'}{' (this one)' if visit.id == here else ''}",
+                f"{visit.horse or visit.not_named}{' (this one)' if visit.id == here else ''}",
                 act(visit.id),
             )
             for visit in visits
         )
-        self._face.ask(Ask("Which horse of the day?", options))
+        self._face.ask(Ask("Which horse of the day?", options, box=box, box_label="name this one"))
 
     async def add(self) -> None:
         """Add one that was never heard."""

@@ -12,7 +12,6 @@ from dataclasses import asdict, fields
 from decimal import Decimal
 from typing import Any
 
-from handsfree.histories import local_day
 from handsfree.log import Horse, Log, Visit
 from handsfree.log.rows import Entry
 from handsfree.records.entries import KINDS
@@ -57,7 +56,7 @@ def row(visit: Visit, entry: Entry) -> dict[str, Cell]:
     body = dict(entry.body)
     grade = body.pop("scale_grade", None) or {}
     about: dict[str, Cell] = {
-        "visit_day": local_day(visit.started_at).isoformat(),
+        "visit_day": visit.day.isoformat(),
         "visit": visit.id,
         "horse": visit.horse,
         "limb": entry.limb,
@@ -160,7 +159,7 @@ def _visit(log: Log, visit: Visit, every: bool) -> dict[str, Any]:
     about = ("id", "started_at", "source", "note")
     return {
         **{key: getattr(visit, key) for key in about},
-        "day": local_day(visit.started_at).isoformat(),
+        "day": visit.day.isoformat(),
         "utterances": [
             {**asdict(each), "passed": each.id in passed} for each in log.utterances(visit.id)
         ],

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from handsfree.grammar.grammar import Grammar, Reading
+from handsfree.grammar.names import like
 from handsfree.records.commands import Command
 from handsfree.records.entries import Entry, belongs_to_horse
 from handsfree.records.sureness import unsure
@@ -17,7 +18,7 @@ from handsfree.sums.history import Noted
 from handsfree.visit import cautions, nails, pace
 from handsfree.visit.answer import Answer, Tone
 from handsfree.visit.cautions import Caution
-from handsfree.visit.plausible import unlikely_unit
+from handsfree.visit.plausible import question, unlikely_unit
 from handsfree.visit.runsheet import RunSheet, left, usual_sheet
 from handsfree.visit.spoken import Spoken
 from handsfree.visit.turn import Kept, Key, Notice, Turn
@@ -91,11 +92,14 @@ class Dialogue:
         limb: str | None,
         kept: Sequence[Kept],
         limb_unsure: bool = False,
+        horse_said: str | None = None,
     ) -> None:
         """Take up a visit again that was broken off; nothing of it is said a second time."""
         self.session.state = replace(
             self.state,
             horse=horse,
+            horse_said=None if horse else horse_said,
+            noted=bool(kept),
             limbs=(limb,) if limb else self.state.limbs,
             limb_unsure=limb_unsure,
         )
@@ -116,9 +120,12 @@ class Dialogue:
         if outcome is None:
             return None
         self._number += 1
-        turn = Turn(self._number, outcome)
-        said: list[Answer] = []
         leaving = self.state.visit != before.visit
+        state = self.state
+        turn = Turn(
+            self._number, outcome, opens=leaving, horse=state.horse, horse_said=state.horse_said
+        )
+        said: list[Answer] = []
         if leaving:
             counts = nails.count(self._visit.entries, self._visit.known)
             said, parting = self._nails_of(tuple(counts))
@@ -175,9 +182,15 @@ class Dialogue:
         return tuple(
             k.key
             for k in self._visit.kept
-            if not (k.doubtful or state.limb_unsure)
+            if not (state.limb_unsure or self._open(k))
             and (k.entry.limb == state.limb or belongs_to_horse(k.entry))
         )
+
+    def _open(self, kept: Kept) -> bool:
+        """Whether an entry is for the review: not surely heard, or with a number to ask about."""
+        past = self._visit.past
+        kind = None if past is None else past.history.horse.kind
+        return kept.doubtful or question(kept.entry, kind) is not None
 
     # Answers
 
@@ -244,8 +257,10 @@ class Dialogue:
                 return Answer(Tone.COMMAND, self._whats_left())
             case Command.CONFIRM:
                 return Answer(Tone.COMMAND, self._confirmed(turn))
+            case Command.HORSE if outcome.horse is None:
+                return Answer(Tone.QUESTION, self._which_horse(outcome.horse_said or ""), slow=True)
             case Command.HORSE:
-                return Answer(Tone.COMMAND, (outcome.horse or "",))
+                return Answer(Tone.COMMAND, (str(outcome.horse),))
             case Command.NEXT_HORSE | Command.EARS_OFF | Command.EARS_ON:
                 return Answer(Tone.COMMAND, (outcome.command.replace("_", " "),))
             case Command.HORSE_DONE:
@@ -264,6 +279,16 @@ class Dialogue:
             case Command.REMARK:
                 # Its words are the note: without an entry nothing is kept of it but the sound.
                 return Answer(Tone.UNCLEAR)
+
+    def _which_horse(self, said: str) -> tuple[str, ...]:
+        """What is asked after a name that is no horse's of the log, or was not surely heard."""
+        if not said:
+            return ("which horse", "it is not named yet")
+        near = like(said, self._grammar.horse_names)
+        heard = self._spoken.text(said)
+        if near is None:
+            return (f"no horse is called {heard}", "it is not named yet")
+        return (f"heard {heard}", f"did you mean {near}", "it is not named yet")
 
     def _read_back(self) -> tuple[str, ...]:
         limb = self.state.limb
@@ -292,7 +317,7 @@ class Dialogue:
         limb = self.state.limb
         if self.state.limb_unsure:
             return ("which foot",)
-        doubtful = sum(k.doubtful and k.entry.limb == limb for k in self._visit.kept)
+        doubtful = sum(self._open(k) and k.entry.limb == limb for k in self._visit.kept)
         parts = [f"{self._spoken.number(len(turn.confirmed))} confirmed"]
         if doubtful:
             parts.append(f"{self._spoken.number(doubtful)} doubtful, for the review")

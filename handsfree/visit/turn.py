@@ -37,7 +37,8 @@ class Turn:
 
     `struck`, `replaced`, `restored` and `confirmed` are entries of earlier utterances;
     `settled` are the limbs whose nails are all accounted for now; `parting` are notices of
-    the visit that this utterance ends.
+    the visit that this utterance ends. `opens`: it begins another visit. `horse` and
+    `horse_said` are of the visit after it, as in `session.State`.
     """
 
     number: int
@@ -50,3 +51,6 @@ class Turn:
     notices: tuple[Notice, ...] = ()
     settled: tuple[str, ...] = ()
     parting: tuple[Notice, ...] = ()
+    opens: bool = False
+    horse: str | None = None
+    horse_said: str | None = None

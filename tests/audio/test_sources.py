@@ -89,8 +89,8 @@ def unreadable_files(folder: Path) -> dict[str, str]:
     return {
         "missing.wav": "no such file",
         "empty.wav": "empty",
-        "text.wav": "not a WAV or FLAC",
-        "header.wav": "not a WAV or FLAC",
+        "text.wav": "not a WAV, FLAC, MP3 or M4A",
+        "header.wav": "not a WAV, FLAC, MP3 or M4A",
         "folder.wav": "folder",
     }
 
@@ -269,7 +269,7 @@ def test_what_never_ends_is_refused_before_it_fills_the_disk(
     beginning: bytes, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("handsfree.audio.piped.MOST_KEPT_BYTES", 8 << 20, raising=False)
-    with pytest.raises(UnreadableSound, match=r"not a WAV or FLAC|more than 8 MB"):
+    with pytest.raises(UnreadableSound, match=r"not a WAV, FLAC|more than 8 MB"):
         SoundReader(Endless(beginning))  # type: ignore[arg-type]
 
 
@@ -293,3 +293,77 @@ def test_memory_does_not_grow_with_the_recording(tmp_path: Path) -> None:
     unit = 1 if sys.platform == "darwin" else 1024
     assert seconds == pytest.approx(900, abs=1)
     assert grown * unit < 20e6, f"the file is {path.stat().st_size} bytes"
+
+
+def _memo(path: Path, kind: str = "ipod", seconds: float = 3.0) -> Path:
+    """A steady note as a telephone records it."""
+    av = pytest.importorskip("av")
+    note = 0.3 * np.sin(2 * np.pi * 440 * np.arange(int(seconds * 44100)) / 44100)
+    with av.open(str(path), "w", format=kind) as made:
+        stream = made.add_stream("aac", rate=44100, layout="mono")
+        frame = av.AudioFrame.from_ndarray(note[None].astype(np.float32), "fltp", "mono")
+        frame.sample_rate = 44100
+        for each in (frame, None):
+            made.mux(stream.encode(each))
+    return path
+
+
+@pytest.mark.parametrize(
+    ("name", "kind"), [("a.m4a", "ipod"), ("a.wav", "ipod"), ("a.3gp", "3gp"), ("a", "adts")]
+)
+def test_a_memo_of_a_telephone_is_read_whatever_its_name(
+    tmp_path: Path, name: str, kind: str
+) -> None:
+    with SoundReader(_memo(tmp_path / name, kind)) as reader:
+        sound = np.concatenate(list(reader))
+    assert reader.warning is None
+    assert len(sound) / SAMPLE_RATE == pytest.approx(3.0, abs=0.1)
+    assert np.sqrt((sound[8000:40000] ** 2).mean()) == pytest.approx(0.3 / np.sqrt(2), rel=0.05)
+
+
+def test_a_damaged_memo_gives_what_is_there(tmp_path: Path) -> None:
+    path = _memo(tmp_path / "a.m4a")
+    data = bytearray(path.read_bytes())
+    middle = len(data) // 2
+    data[middle : middle + 2000] = b"\xff" * 2000
+    path.write_bytes(data)
+    with SoundReader(path) as reader:
+        sound = np.concatenate(list(reader))
+    assert len(sound) / SAMPLE_RATE == pytest.approx(3.0, abs=0.2)
+    assert reader.warning is not None
+    assert "lost to damage; silence is there" in reader.warning
+    path.write_bytes(data[: len(data) // 2])
+    with pytest.raises(UnreadableSound, match=r"a\.m4a: is a memo .* damaged or not whole"):
+        SoundReader(path)
+
+
+def test_a_memo_without_the_package_says_what_to_do(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "a.wav").write_bytes(b"\0\0\0\x20ftypM4A " + bytes(100))
+    monkeypatch.setitem(sys.modules, "av", None)
+    with pytest.raises(UnreadableSound, match=r"a\.wav: is a memo .* pip install av"):
+        SoundReader(tmp_path / "a.wav")
+
+
+def test_an_mp3_named_wav_is_read(tmp_path: Path) -> None:
+    soundfile.write(tmp_path / "a.wav", np.zeros(32000, np.float32), 16000, format="MP3")
+    with SoundReader(tmp_path / "a.wav") as reader:
+        assert sum(map(len, reader)) / SAMPLE_RATE == pytest.approx(2.0, abs=0.2)
+
+
+def test_a_header_that_says_less_than_there_is_loses_nothing(tmp_path: Path) -> None:
+    path = tmp_path / "a.wav"
+    soundfile.write(path, np.full(32000, 0.25), 16000, subtype="PCM_16")
+    whole = bytearray(path.read_bytes())
+    whole[4:8] = struct.pack("<I", 36 + 2000)
+    whole[40:44] = struct.pack("<I", 2000)
+    path.write_bytes(whole)
+    with SoundReader(path) as reader:
+        assert sum(map(len, reader)) == 32000
+    assert reader.warning == f"{path}: holds more than its header says; read all of it"
+    # Other chunks behind the sound are none.
+    path.write_bytes(whole[:2044] + b"LIST" + struct.pack("<I", 400) + bytes(400))
+    with SoundReader(path) as reader:
+        assert sum(map(len, reader)) == 1000
+    assert reader.warning is None

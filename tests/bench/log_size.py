@@ -182,7 +182,10 @@ def add_visit(
 ) -> int:
     """Write a visit of about PER_VISIT entries to this horse; returns how many it has."""
     visit, at, made, seq = _id(rng), begun.isoformat(timespec="milliseconds"), 0, 0
-    conn.execute("INSERT INTO visits VALUES (?,?,?,'microphone',NULL)", [visit, horse, at])
+    conn.execute(
+        "INSERT INTO visits (id, horse_id, started_at, source) VALUES (?,?,?,'microphone')",
+        [visit, horse, at],
+    )
     target = rng.randint(PER_VISIT - 10, PER_VISIT + 10)
     while made < target:
         status, said = talk.one()

@@ -41,7 +41,7 @@ def make_log(path: Path, entries: int) -> None:
             began = day - timedelta(hours=6 * (visits - 1 - number))
             visit = uuid.uuid4().hex
             db.execute(
-                "INSERT INTO visits VALUES (?,?,?,?,NULL)",
+                "INSERT INTO visits (id, horse_id, started_at, source) VALUES (?,?,?,?)",
                 [visit, horses[number % 50], began.isoformat(), "microphone"],
             )
             for seq in range(1, PER_VISIT + 1):

@@ -214,11 +214,12 @@ def test_which_files_are_taken(record, tmp_path: Path) -> None:
         (place / name).parent.mkdir(exist_ok=True)
         (place / name).write_bytes(b"")
     (place / "b" / "round").symlink_to(place)
+    (place / "z.wav").symlink_to(place / "z.wav")
     listed = list(found([place, place / "a.flac"]))
     names = [str(each.path.relative_to(place)) for each in listed]
-    assert names == ["a.flac", "v.m4a", "b/REC0002.WAV", "b/c/deep.wave"]
-    assert [each.why_not is None for each in listed] == [True, False, True, True]
-    assert "convert it first" in listed[1].why_not
+    assert names == ["a.flac", "v.m4a", "z.wav", "b/REC0002.WAV", "b/c/deep.wave"]
+    assert [each.why_not is None for each in listed] == [True, True, False, True, True]
+    assert listed[2].why_not == "is a link that leads round in a circle"
 
 
 def test_the_digest_is_of_sound_and_rate(record, tmp_path: Path, spoken) -> None:

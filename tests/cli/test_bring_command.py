@@ -37,7 +37,7 @@ class Ears:
 
 @pytest.fixture
 def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A recording, a copy of it, a later one, one that must be converted, and a bad one."""
+    """A recording, a copy of it, a later one, and two bad ones."""
     told = lambda *_: ([SimpleNamespace(name="told")], ())  # noqa: E731
     for module in ("bring", "transcribe"):
         monkeypatch.setattr(f"handsfree.cli.{module}.listeners", told)
@@ -68,8 +68,8 @@ def test_all_good_ones_are_taken_and_the_bad_named(place: Path, capsys) -> None:
     assert "2026-05-14 09:30, from the file's name" in out
     assert "taken before as 2026-05-14_09-30" in out
     assert out.splitlines()[-1] == "2 taken, 1 known before, 2 that cannot be"
-    assert "bad.wav: is not a WAV or FLAC" in err
-    assert "note.m4a: is no WAV or FLAC; convert it first" in err
+    assert "bad.wav: is not a WAV, FLAC, MP3 or M4A" in err
+    assert "note.m4a: is not a WAV, FLAC, MP3 or M4A" in err
     assert "\x1b" not in out + err
     with Log.open(place.parent / "log.db") as log:
         visits = log.visits(horse="Bramble")

@@ -89,6 +89,7 @@ def test_a_kind_that_is_none_is_refused(run: Any) -> None:
 
 
 def test_the_list_has_breed_birth_and_visits(run: Any, tmp_path: Path) -> None:
+    Log.open(log_of(tmp_path)).close()
     assert "no horses yet" in run("horses").out
     with Log.open(log_of(tmp_path)) as log:
         bess = log.add_horse("bess", "heavy", "coldblood", "2015")

@@ -116,6 +116,50 @@ def test_thin_sound_shows_before_it_does(keep: Any) -> None:
     assert "0 sounds of 0 bytes went" in again.out
 
 
+def test_erase_names_the_copies_it_does_not_reach(
+    keep: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    here = tmp_path / "here"
+    here.mkdir()
+    keep("backup")
+    (backup,) = tmp_path.glob("log-20*.db")
+    keep("restore", backup, "--lose-newer")
+    monkeypatch.chdir(here)
+    for archived in ("a.zip", "a.tar.gz", "folder"):
+        keep("archive", "pumpkin", "--to", archived)
+    keep("archive", "--to", "all.tar")
+    keep("archive", "bramble", "--to", "bramble.zip")
+    keep("backup", "bad.db")
+    bad = bytearray((here / "bad.db").read_bytes())
+    bad[100:] = b"\xa5" * (len(bad) - 100)
+    (here / "bad.db").write_bytes(bad)
+    (here / "letter.zip").write_text("no archive")
+    (here / "Pumpkin-2025-03-14.html").write_text("a sheet")
+    with Log.open(here / "other.db") as other:
+        other.add_horse("Bramble")
+        (horse,) = (h.id for h in Log.open().horses() if h.name == "Pumpkin")
+    done = keep("erase", "pumpkin", "--yes")
+    begin = "still holds it, delete or replace it: "
+    told = [e.removeprefix(begin) for e in done.out.splitlines() if e.startswith(begin)]
+    (replaced,) = tmp_path.glob("log.replaced-*.db")
+    assert told == [
+        f"{backup} (a copy of the log)",
+        f"{replaced} (a copy of the log)",
+        f"{here / 'Pumpkin-2025-03-14.html'} (is named after it)",
+        f"{here / 'a.tar.gz'} (an archive)",
+        f"{here / 'a.zip'} (an archive)",
+        f"{here / 'all.tar'} (an archive)",
+        f"{here / 'bad.db'} (a copy of the log that cannot be read)",
+        f"{here / 'folder'} (an archive)",
+        f"{here / 'letter.zip'} (an archive that cannot be read)",
+    ]
+    assert "if it was sent to a practice's server, this deletes it there:" in done.out
+    assert f"  DELETE FROM handsfree.horses WHERE id IN ('{horse}');\n" in done.out
+    again = keep("erase", "bramble", "--yes", "--json").json
+    assert {"path": str(here / "bramble.zip"), "what": "an archive"} in again["copies_left"]
+    assert len(again["sql_for_there"]) == 3
+
+
 def test_erase_asks_for_the_name_again(keep: Any) -> None:
     wrong = keep("erase", "pumpkin", typed="Bramble\n")
     assert wrong.code == 5
@@ -125,7 +169,7 @@ def test_erase_asks_for_the_name_again(keep: Any) -> None:
     done = keep("erase", "pumpkin", typed="PUMPKIN\n")
     assert done.code == 0
     assert "1 horse" in done.out
-    assert "backups and archives made before still hold it" in done.out
+    assert "backups and archives elsewhere that were made before still hold it" in done.out
     with Log.open() as log:
         assert log.horse_names() == ["Bramble"]
     listed = keep("erased")

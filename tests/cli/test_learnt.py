@@ -67,7 +67,8 @@ def test_one_that_is_not_there_is_one_line(run: Any, taught: Path, which: str) -
     assert len(done.err.splitlines()) == 1
 
 
-def test_nothing_learnt_is_a_line(run: Any) -> None:
+def test_nothing_learnt_is_a_line(run: Any, tmp_path: Path) -> None:
+    Log.open(tmp_path / "log.db").close()
     assert run("words", "--learnt").out == "nothing learnt yet\n"
 
 

@@ -105,7 +105,7 @@ def test_a_pipe_that_stays_open_is_printed_as_it_is_said(tmp_path, spoken):
 def test_what_never_ends_and_is_no_sound_is_one_line(run):
     done = run("transcribe", "--json", "--engine", "pocketsphinx", "/dev/zero")
     assert (done.code, done.out) == (2, "")
-    assert "/dev/zero: is not a WAV or FLAC recording" in done.err
+    assert "/dev/zero: is not a WAV, FLAC, MP3 or M4A recording" in done.err
 
 
 def test_truncated_recording_gives_what_is_there(run, tmp_path, spoken):

@@ -5,9 +5,11 @@ from pathlib import Path
 
 import pytest
 
+from handsfree.log import Log
+
 KEYS = {
-    "finding": "limb zone side term grade age trend below_hairline_mm extent_mm scale_grade",
-    "measurement": "limb side quantity value unit",
+    "finding": "limb zone side term grade age trend below_hairline_mm extent_mm scale_grade denied",
+    "measurement": "limb side quantity value unit unit_inferred",
     "nails": "limb action count side",
     "shoe": "limb item detail",
     "work": "limb action",
@@ -45,6 +47,7 @@ def test_the_contracts_example(run):
         "below_hairline_mm": None,
         "extent_mm": None,
         "scale_grade": None,
+        "denied": False,
     }
 
 
@@ -144,7 +147,10 @@ def test_bytes_that_are_no_text(run, tmp_path: Path):
         (["nonsense"], 1, "nonsense"),
     ],
 )
-def test_errors_are_one_line_with_their_exit_code(run, arguments: list[str], code: int, says: str):
+def test_errors_are_one_line_with_their_exit_code(
+    run, arguments: list[str], code: int, says: str, tmp_path: Path
+):
+    Log.open(tmp_path / "log.db").close()
     done = run(*arguments)
     assert done.code == code, done.err
     assert says in done.err

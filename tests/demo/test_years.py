@@ -96,7 +96,7 @@ def test_every_utterance_is_kept_as_a_sentence_of_the_grammar(told: Log, both: G
 
 def test_visits_begin_at_nine_by_the_clock_of_this_place(told: Log) -> None:
     for visit in told.visits():
-        [same] = told.visits_on(histories.local_day(visit.started_at))
+        [same] = told.visits_on(visit.day)
         assert same.id == visit.id
         assert (visit.source, visit.started_at[14:16]) == ("typed", "00")
         for utterance in told.utterances(visit.id):

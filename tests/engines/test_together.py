@@ -428,3 +428,47 @@ def test_the_same_words_are_read_once_for_a_clip(grammar, live, monkeypatch):
     assert ear.tries == 1
     assert set(reads) >= {("thrush", "in", "the", "frog"), ("bruise", "inside", "heel")}
     assert len(reads) == len(set(reads))
+
+
+def test_a_name_that_no_sentence_has_is_taken_as_it_was_written_freely(grammar):
+    """Of all sentences "horse done" is nearest; what is said next is not the last horse's."""
+    for accepted in (True, False):
+        verdict = weigh(
+            grammar,
+            heard("pocketsphinx", "horse bramble", accepted=accepted),
+            heard("neural", "horse done", accepted=False, free="Horse Duke."),
+        )
+        assert verdict.reading.meaning is not None
+        assert verdict.reading.meaning.horse_said == "duke"
+        assert verdict.confidence < SURE
+
+
+def test_a_name_of_the_log_that_is_surely_heard_needs_no_spelling(grammar):
+    verdict = weigh(
+        grammar,
+        heard("pocketsphinx", "horse bramble"),
+        heard("neural", "horse bramble", free="Horse Brambel"),
+    )
+    assert verdict.reading.meaning is not None
+    assert verdict.reading.meaning.horse == "Bramble"
+
+
+def test_a_name_of_which_all_heard_only_that_it_is_one_is_left_open(grammar):
+    verdict = weigh(
+        grammar,
+        heard("pocketsphinx", "horse bramble", accepted=False),
+        heard("neural", "horse done", accepted=False, free="Horst Look"),
+    )
+    assert verdict.heard == "Horst Look"
+    assert verdict.reading.meaning is not None
+    assert verdict.reading.meaning.horse_said == ""
+
+
+def test_horse_done_that_all_heard_weakly_is_no_name(grammar):
+    verdict = weigh(
+        grammar,
+        heard("pocketsphinx", "horse done"),
+        heard("neural", "horse done", accepted=False, margin=-4.5, free="Horst than"),
+    )
+    assert verdict.reading.meaning is not None
+    assert verdict.reading.meaning.command == "horse_done"

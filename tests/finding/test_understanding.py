@@ -126,11 +126,25 @@ def test_options_say_the_same(grammar: Grammar, talked: Log):
         status="doubtful",
     )
     assert said == given_
-    bad = understand("brushing", grammar, talked, TODAY, since="the flood", horse="Bg Tom")
-    assert bad.notes == (
-        "there is no horse 'Bg Tom'; taken for Big Tom",
-        "not used: 'since the flood': nobody said so, and it is no word of the trade",
-    )
+    near = understand("brushing", grammar, talked, TODAY, horse="Bg Tom")
+    assert near.notes == ("there is no horse 'Bg Tom'; taken for Big Tom",)
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        ({"since": "2026-02-30"}, "--since '2026-02-30' is no day; say it as 2026-03-01"),
+        ({"since": "the flood"}, "--since 'the flood' is no day"),
+        ({"since": ""}, "--since '' is no day"),
+        ({"until": "spring crack"}, "--until 'spring crack' is no day"),
+        ({"horse": "Xyzzyq"}, "there is no horse 'Xyzzyq' in the log"),
+    ],
+)
+def test_an_option_that_says_nothing_is_refused(
+    options: dict[str, str], says: str, grammar: Grammar, talked: Log
+):
+    with pytest.raises(HandsfreeError, match=says):
+        understand("brushing", grammar, talked, TODAY, **options)
 
 
 @pytest.mark.parametrize(

@@ -108,10 +108,16 @@ def test_what_is_not_there_and_heights_in_hands(log: Log, visit, path: Path):
     conn.close()
 
 
+HANDS = next(n for n, sql in enumerate(schema.MIGRATIONS) if "'hands'" in sql)
+"""The migration that brought heights in hands into the index."""
+
+
 def test_a_log_that_had_hands_before_has_them_in_its_index(tmp_path: Path):
     old = Database(tmp_path / "old.db")
-    schema.migrate(old, schema.MIGRATIONS[:10])
-    old.execute("INSERT INTO visits VALUES ('v', NULL, '2026-01-01T00:00:00+00:00', 'x', NULL)")
+    schema.migrate(old, schema.MIGRATIONS[:HANDS])
+    old.execute(
+        "INSERT INTO visits (id, started_at, source) VALUES ('v', '2026-01-01T00:00:00+00:00', 'x')"
+    )
     for at, value in enumerate((16.1, 16.5)):
         old.execute(
             """INSERT INTO utterances (id, visit_id, seq, recorded_at, heard, status, engines,

@@ -40,7 +40,9 @@ def test_example_means_what_its_table_says(grammar, rule: str, sentence: str, ex
     assert list(meaning.limbs) == expected.get("limbs", [])
     said = []
     for statement in meaning.statements:
-        row = {k: v for k, v in to_json(statement.entry).items() if v not in (None, False)}
+        row = {
+            k: v for k, v in to_json(statement.entry).items() if v is not None and v is not False
+        }
         said.append(row | ({"limbs": list(statement.limbs)} if statement.limbs else {}))
     assert said == expected.get("entries", [])
 

@@ -337,6 +337,7 @@ def _edit(files: Files, end: str, change: Callable[[Any], Any]) -> Files:
         ("visit.json", lambda d: d.update(sounds={"x": "../../../bagit.txt"}), "lacks a sound"),
         ("visit.json", lambda d: d.update(sounds=[1]), "its sounds are no list"),
         ("horse.json", lambda d: d["rows"]["horses"][0].update(name=" "), "it has no name"),
+        ("archive.json", lambda d: d.update(horses=5), "its horses are no list"),
     ],
 )
 def test_rows_that_cannot_be_so(

@@ -96,7 +96,7 @@ def test_the_file_gets_smaller(log: Log, path: Path) -> None:
 
 def test_sound_is_thinned_or_not_by_the_place_s_own_day(log: Log) -> None:
     visit = next(v for v in log.visits() if v.note == "yard 0")
-    day = thinning.local_day(visit.started_at)
+    day = visit.day
     assert not thinning.look(log, Rule(day)).utterances
     assert thinning.look(log, Rule(date.fromordinal(day.toordinal() + 1))).utterances
 

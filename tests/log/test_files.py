@@ -4,10 +4,12 @@ import errno
 import hashlib
 import os
 import shutil
+import socket
 import sqlite3
 import stat
 import tempfile
 from collections.abc import Callable, Iterator
+from contextlib import closing, suppress
 from pathlib import Path
 from typing import Any
 
@@ -111,8 +113,61 @@ def test_a_folder_a_file_for_a_folder_and_nothing(tmp_path: Path) -> None:
     assert "is a folder" in refusal(tmp_path)
     (tmp_path / "file").write_text("x")
     assert "log.db" in refusal(tmp_path / "file" / "log.db")
-    assert "no such log" in refusal(tmp_path / "none.db", read_only=True)
-    assert not (tmp_path / "none.db").exists()
+    missing = tmp_path / "none" / "log.db"
+    assert refusal(missing, read_only=True) == (
+        f"there is no log at {missing}; 'handsfree listen' begins one"
+    )
+    assert not missing.parent.exists()
+
+
+@posix
+def test_a_socket_and_a_circle_of_links_are_refused_untouched(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)  # the name of a socket must be short
+    path, link = tmp_path / "socket", tmp_path / "link"
+    with closing(socket.socket(socket.AF_UNIX)) as made:
+        made.bind("socket")
+        path.chmod(0o666)
+        link.symlink_to(path)
+        for each in (path, link):
+            for read_only in (True, False):
+                assert refusal(each, read_only=read_only) == (
+                    f"log {path}: is a device, pipe or socket; name an ordinary file"
+                )
+        assert stat.S_IMODE(path.stat().st_mode) == 0o666
+    circle = tmp_path / "circle"
+    circle.symlink_to(circle)
+    assert "leads nowhere" in refusal(circle)
+
+
+@posix
+def test_what_is_no_log_keeps_its_mode(path: Path, tmp_path: Path) -> None:
+    other = tmp_path / "other.db"
+    with closing(sqlite3.connect(other)) as conn:
+        conn.execute("CREATE TABLE invoices (id)")
+    path.write_text("a letter to somebody\n" * 100)
+    for each in (path, other):
+        each.chmod(0o644)
+        refusal(each)
+        assert stat.S_IMODE(each.stat().st_mode) == 0o644
+    path.unlink()
+    Log.open(path).close()
+    wal = Path(f"{path}-wal")
+    wal.symlink_to(other)
+    with suppress(LogError):
+        Log.open(path).close()
+    assert stat.S_IMODE(other.stat().st_mode) == 0o644
+
+
+def test_reading_leaves_nothing_behind(path: Path) -> None:
+    with Log.open(path) as log:
+        log.add_horse("Bess")
+    before = path.stat().st_mtime_ns
+    with Log.open(path, read_only=True) as log:
+        assert log.horse_names() == ["Bess"]
+    assert list(path.parent.iterdir()) == [path]
+    assert path.stat().st_mtime_ns == before
 
 
 def test_read_only_cannot_write(log: Log, path: Path) -> None:
@@ -164,6 +219,16 @@ def test_no_permission_is_told_and_reading_still_works(
     anyones_folder.chmod(0o555)
     assert answer("rw") == f"log {path}: its folder cannot be written; check its permissions\n"
     assert answer("ro") == "['Bess']\n"
+    index, journal = Path(f"{path}-shm"), Path(f"{path}-wal")
+    anyones_folder.chmod(0o755)
+    index.touch()
+    journal.touch()
+    anyones_folder.chmod(0o555)
+    assert answer("ro") == "['Bess']\n"
+    old = Database(sqlite3.connect(f"{path.as_uri()}?mode=rw", uri=True))
+    old.execute(f"PRAGMA user_version = {len(schema.MIGRATIONS) - 1}")
+    old.close()
+    assert "cannot be written to bring it up; copy it" in answer("ro")
     path.chmod(0o000)
     assert answer("ro") == f"log {path}: cannot be read; check its permissions\n"
     path.unlink()
@@ -191,8 +256,7 @@ def test_a_log_of_format_1_keeps_its_data(path: Path) -> None:
     ):
         old.execute(sql)
     old.close()
-    assert "older format 1" in refusal(path, read_only=True)
-    with Log.open(path) as log:
+    with Log.open(path, read_only=True) as log:
         assert schema.version(log._db) == len(schema.MIGRATIONS)
         (entry,) = log.entries("v1")
         assert (entry.body["term"], entry.status) == ("corn", "heard")
@@ -225,6 +289,8 @@ RELEASED = (
     "e6c77707c6807cfac3ea64f1e78fd26b8e8c16f3d9d8d5bac8af86221900874f",
     "731c13e0d8fcd831a9f27e43e1a275d0b36221acd096281c3a81f67a5ca4e7e5",
     "2dde7c9ebdaf754fb00272aa31718f7071584658ab20df6d1104c099fa1db2b8",
+    "2c57b5dda23485f3758f18d3baea270ded5ef1d65fa0e5a52523a5204ed021af",
+    "876cfe369940efc62f1ab09cf03c40b71e5e0e507fd1f47dc262ad7974f2719a",
     "f4b24c8aa60f7a78e76555973870766fa48030cbd14dd57373e7a06169dd1b62",
 )
 """SHA-256 of each migration: logs made by it are out there. A new one is a new line at the end."""

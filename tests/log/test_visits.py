@@ -65,10 +65,15 @@ def test_the_horse_may_be_named_later(log: Log) -> None:
         log.name_horse(visit.id, "nonesuch")
 
 
+_VISIT = "INSERT INTO visits (id, started_at, source) VALUES (?, 't', 'typed')"
+
+
 def test_a_visit_by_the_beginning_of_its_id(log: Log, path: Path) -> None:
     with sqlite3.connect(path) as other:
         for visit_id in ("ab12cd", "ab12ef", "c0ffee", "c0"):
-            other.execute("INSERT INTO visits VALUES (?, NULL, 't', 'typed', NULL)", [visit_id])
+            other.execute(
+                "INSERT INTO visits (id, started_at, source) VALUES (?, 't', 'typed')", [visit_id]
+            )
     other.close()
     assert log.visit("AB12C ").id == "ab12cd"
     with pytest.raises(LogError, match=r"^2 visits have an id that begins with ab12; give more"):
@@ -85,6 +90,8 @@ def test_a_visit_by_the_beginning_of_its_id(log: Log, path: Path) -> None:
 def test_a_whole_id_wins_over_longer_ones(log: Log, path: Path) -> None:
     with sqlite3.connect(path) as other:
         for visit_id in ("c0", "c0ffee"):
-            other.execute("INSERT INTO visits VALUES (?, NULL, 't', 'typed', NULL)", [visit_id])
+            other.execute(
+                "INSERT INTO visits (id, started_at, source) VALUES (?, 't', 'typed')", [visit_id]
+            )
     other.close()
     assert log.visit("c0").id == "c0"

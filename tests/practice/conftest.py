@@ -25,6 +25,14 @@ def _programs() -> Path | None:
     return next((each for each in places if (each / "pg_ctl").is_file()), None)
 
 
+def _make_certificate(place: Path) -> None:
+    """Of a server called vet.example, signed by itself."""
+    command = "openssl req -x509 -newkey rsa:2048 -nodes -days 2 -subj /CN=vet.example"
+    names = "-addext subjectAltName=DNS:vet.example -keyout server.key -out server.crt"
+    subprocess.run(f"{command} {names}".split(), cwd=place, check=True, capture_output=True)
+    (place / "server.key").chmod(0o600)
+
+
 @pytest.fixture(scope="session")
 def server() -> Iterator[str]:
     """The address of a running server of our own, without a database name."""
@@ -60,6 +68,14 @@ def server() -> Iterator[str]:
 
     data = str(place / "data")
     options = f"-p {port} -k {place} -c listen_addresses=127.0.0.1 -c fsync=off"
+    if shutil.which("openssl") is not None:
+        _make_certificate(place)
+        if as_user:
+            for each in (place / "server.key", place / "server.crt"):
+                shutil.chown(each, user)
+        options += (
+            f" -c ssl=on -c ssl_cert_file={place}/server.crt -c ssl_key_file={place}/server.key"
+        )
     try:
         call("initdb", "-D", data, "-A", "trust", "-U", "farrier", "-E", "UTF8", "--no-sync")
         call("pg_ctl", "-D", data, "-o", options, "-l", str(place / "log"), "-w", "start")
@@ -69,6 +85,18 @@ def server() -> Iterator[str]:
             call("pg_ctl", "-D", data, "-m", "immediate", "-w", "stop")
     finally:
         shutil.rmtree(place, ignore_errors=True)
+
+
+@pytest.fixture
+def certificate(server: str) -> Path:
+    """The certificate of the server, by which it can be verified as vet.example."""
+    import psycopg
+
+    with psycopg.connect(f"{server}/postgres") as asked:
+        (file,) = asked.execute("SHOW ssl_cert_file").fetchone()
+    if not Path(file).is_file():
+        pytest.skip("openssl is not installed, the server has no certificate")
+    return Path(file)
 
 
 @pytest.fixture

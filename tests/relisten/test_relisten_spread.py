@@ -177,12 +177,35 @@ def test_no_scheduler_and_no_workers_are_one_line(setup: Setup, tasks: list[Task
     with pytest.raises(ClusterError, match=r"127.0.0.1:1: cannot be reached"):
         list(over_cluster(setup, tasks, "tcp://127.0.0.1:1", within_s=1.0))
     with pytest.raises(ClusterError, match="cannot be reached"):
-        list(over_cluster(setup, tasks, "no address", within_s=1.0))
+        list(over_cluster(setup, tasks, "odd://127.0.0.1:1", within_s=1.0))
+    with pytest.raises(ClusterError, match="cannot be reached: TLS expects"):  # no certificates
+        list(over_cluster(setup, tasks, "tls://127.0.0.1:1", within_s=1.0))
     with (
         distributed.LocalCluster(n_workers=0, dashboard_address=":0") as empty,
         pytest.raises(ClusterError, match="has no workers"),
     ):
         list(over_cluster(setup, tasks, empty.scheduler_address, within_s=1.0))
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["tcp://192.0.2.1:8786", "192.0.2.1:8786", "ws://box.example:1", "tcp://[::2]:1", "x"],
+)
+def test_to_another_machine_nothing_goes_unencrypted(setup: Setup, address: str):
+    with pytest.raises(ClusterError, match=r"another machine, .*unencrypted; .* tls://"):
+        list(over_cluster(setup, [], address))
+
+
+def test_a_worker_elsewhere_that_listens_unencrypted_gets_no_sound(
+    cluster: Any, setup: Setup, tasks: list[Task], monkeypatch: pytest.MonkeyPatch
+):
+    import distributed
+
+    found = {"tcp://127.0.0.1:1": 1, "tcp://192.0.2.7:4000": 1}
+    monkeypatch.setattr(distributed.Client, "nthreads", lambda client: found)
+    monkeypatch.setattr(distributed.Client, "submit", lambda *_, **__: pytest.fail("sent"))
+    with pytest.raises(ClusterError, match=r"a worker at tcp://192\.0\.2\.7:4000, another"):
+        list(over_cluster(setup, tasks, cluster.scheduler_address))
 
 
 def test_workers_that_are_gone_for_good_end_it_in_one_line(setup: Setup, tasks: list[Task]):

@@ -433,8 +433,51 @@ def test_an_unlikely_number_is_taken_and_asked_about(desk: Desk) -> None:
     done = desk.put(item(desk, "toe length three and a half inches"), 0, "value", "35")
     assert done.text.startswith("now: LF toe length 35 in (toe length 35 in: is that right?")
     now = item(desk, "toe length three and a half inches")
-    assert now.state == "confirmed"
+    assert (now.state, now.parts[0].status) == ("doubtful", "heard")
     assert now.parts[0].question == now.why
+    desk.accept_sure()
+    assert item(desk, "toe length three and a half inches").state == "doubtful"
+    assert desk.accept(item(desk, "toe length three and a half inches")).changed
+    now = item(desk, "toe length three and a half inches")
+    assert (now.state, now.why) == ("confirmed", now.parts[0].question)
+
+
+@pytest.mark.parametrize(
+    ("slot", "value", "made"),
+    [
+        ("quantity", "body_length", "None body length 3.5 in"),
+        ("unit", "mm", "LF toe length 3.5 mm"),
+    ],
+)
+def test_what_makes_a_number_unlikely_is_asked_about_and_not_confirmed(
+    desk: Desk, slot: str, value: str, made: str
+) -> None:
+    done = desk.put(item(desk, "toe length three and a half inches"), 0, slot, value)
+    assert "is that right?" in done.text
+    now = item(desk, "toe length three and a half inches")
+    assert (texts(now), now.state) == ([made], "doubtful")
+
+
+def test_an_unlikely_number_stays_open_on_another_foot_and_in_other_words(desk: Desk) -> None:
+    heard = "toe length thirty two and a half inches"
+    assert "is that right?" in desk.move(item(desk, heard), "LH").text
+    assert item(desk, heard).state == "doubtful"
+    assert "is that right?" in desk.say(item(desk, heard), "toe length thirty inches").text
+    assert item(desk, heard).state == "doubtful"
+    assert "is that right?" in desk.add("toe length thirty one inches", "LF").text
+    assert item(desk, "toe length thirty one inches").state == "doubtful"
+    assert desk.undo().text == "undone: out again: LF toe length 31 in"
+
+
+def test_what_is_unlikely_of_the_horse_it_is_moved_to_is_asked_about(
+    desk: Desk, visit40: Any
+) -> None:
+    """Nine hundred kilos are usual of the heavy Duke and not of Bella."""
+    done = desk.move_to_horse(item(desk, "weight nine hundred kilos"), "Bella")
+    assert "is that right?" in done.text
+    [bella] = [visit for visit in desk.visits() if visit.horse == "Bella"]
+    [moved] = visit40.log.entries(bella.id, in_force=True)
+    assert moved.status == "heard"
 
 
 def test_putting_a_slot_right_teaches_the_words_in_their_places(desk: Desk, visit40: Any) -> None:
@@ -827,6 +870,15 @@ def log_with(tmp_path: Path, grammar: Grammar) -> Any:
     yield made
     for log in logs:
         log.close()
+
+
+def test_a_visit_without_a_horse_is_given_one(visit40: Any, grammar: Grammar) -> None:
+    visit = visit40.log.start_visit("microphone", horse_said="clover")
+    desk = Desk(visit40.log, grammar, visit.id)
+    assert desk.visit.whose == "horse not named, heard 'clover'"
+    assert not desk.name("  ").changed
+    assert desk.name("Clover").text == "this is Clover's visit"
+    assert (desk.visit.horse, visit40.log.horse("clover").name) == ("Clover", "Clover")
 
 
 # What only natural speech says

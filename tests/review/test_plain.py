@@ -203,7 +203,7 @@ def test_a_number_is_typed_and_an_unlikely_one_is_asked_about(visit40, session: 
     session(where, "correct how much 3.25")
     assert texts(visit40, heard) == ["RF toe length 3.25 in confirmed"]
     out = session("u", "correct how much 99")
-    assert texts(visit40, heard) == ["RF toe length 99 in confirmed"]
+    assert texts(visit40, heard) == ["RF toe length 99 in heard"]
     assert any("99 in: is that right" in line for line in out)
 
 
@@ -353,3 +353,12 @@ def test_it_loads_no_screen_no_recognizer_and_no_sound():
         [sys.executable, "-c", script], capture_output=True, text=True, check=True
     )
     assert done.stdout.strip() == "[]"
+
+
+def test_a_visit_without_a_horse_is_named(visit40, session: Session):
+    unnamed = visit40.log.start_visit("microphone", horse_said="clover").id
+    out = session("horse", "horse name Clover", visit=unnamed)
+    assert out[0].startswith("Review of a horse not named, heard 'clover', ")
+    assert "1: not named, heard 'clover', this one." in out
+    assert "This is Clover's visit." in out
+    assert visit40.log.visit(unnamed).horse == "Clover"

@@ -59,7 +59,7 @@ def note(log: Log, visit_id: str, term: str, limb: str = "LH") -> str:
     return log.append(visit_id, row, [entry]).entry_ids[0]
 
 
-def test_an_empty_log_is_one_line(run: Run) -> None:
+def test_an_empty_log_is_one_line(run: Run, log: Log) -> None:
     done = run("review")
     assert (done.code, done.err) == (0, "")
     assert done.out == "nothing to review: the log holds no visits yet\n"

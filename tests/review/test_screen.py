@@ -794,3 +794,16 @@ def test_a_key_is_faster_than_a_look_at_the_log(factory: Callable[[], Desk]):
         assert app.place.item.id == second.id != first.id
 
     use(factory, script)
+
+
+def test_a_visit_without_a_horse_is_named(visit40: Any):
+    unnamed = visit40.log.start_visit("microphone", horse_said="clover").id
+
+    async def script(hand: Hand) -> None:
+        assert "horse not named, heard 'clover'" in hand.text.splitlines()[0]
+        await hand.press("h", "0", "enter")
+        assert hand.told == "this is Clover's visit"
+        assert "Clover" in hand.text.splitlines()[0]
+
+    use(lambda: Desk(Log.open(visit40.path), visit40.grammar, unnamed), script)
+    assert visit40.log.visit(unnamed).horse == "Clover"

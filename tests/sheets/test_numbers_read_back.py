@@ -97,7 +97,7 @@ def case(request: pytest.FixtureRequest, log: Log) -> Case:
     return Case(
         histories.history(log, histories.named(log, name)),
         chosen,
-        histories.local_day(chosen.started_at),
+        chosen.day,
         bodies[chosen.id],
         load(),
         log,
@@ -261,7 +261,7 @@ def test_html_holds_the_days_and_weeks(case: Case) -> None:
     (facts,) = tree.xpath('//dl[@class="facts"]')
     labels, told = facts.findall("dt"), facts.findall("dd")
     before = dict(zip(map(words_of, labels), map(words_of, told), strict=True))["Visit before"]
-    visits = [histories.local_day(v.started_at) for v in case.log.visits(horse=case.name)]
+    visits = [v.day for v in case.log.visits(horse=case.name)]
     assert day_of(before) == max(day for day in visits if day < case.on)
     due(case, words_of(section(tree, "next")))
 

@@ -291,6 +291,32 @@ def test_which_foot_is_asked_where_it_cannot_be_told(talk: Talk) -> None:
     assert len(talk("confirm foot").confirmed) == 1
 
 
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("horse duke", ("no horse is called duke", "it is not named yet")),
+        ("horse brambel", ("heard brambel", "did you mean Bramble", "it is not named yet")),
+        ("horse", ("which horse", "it is not named yet")),
+    ],
+)
+def test_a_name_that_is_no_horse_of_the_log_is_asked_about(
+    talk: Talk, text: str, said: tuple[str, ...]
+) -> None:
+    talk("horse bramble")
+    turn = talk(text)
+    assert (turn.answers[0].tone, turn.answers[0].say) == (Tone.QUESTION, said)
+    assert (turn.opens, turn.horse) == (True, None)
+    assert talk.words("brief me") == ["no horse is named"]
+
+
+def test_a_number_that_is_asked_about_is_not_confirmed_by_voice(talk: Talk) -> None:
+    talk("left hind outside heel bruise")
+    talk("toe length thirty two and a half inches")
+    turn = talk("confirm foot")
+    assert len(turn.confirmed) == 1
+    assert turn.answers[0].say == ("left hind", "one confirmed", "one doubtful, for the review")
+
+
 def test_what_is_no_emergency_rings_the_bell_of_a_reminder(talk: Talk) -> None:
     """A howl for what is none would be one that nobody heeds any more."""
     turn = talk("left hind nail bind")
