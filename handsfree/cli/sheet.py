@@ -179,7 +179,7 @@ def _made(
         lost = _unreadable(history, day)
         why = f"{lost} noted that {BY_THIS_VERSION}" if lost else "nothing was noted"
         if made.left_out:
-            told = "".join(f"; one for the vet: {_caution(each)}" for each in made.cautions)
+            told = "".join(f"; caution: {_caution(each)}" for each in made.cautions)
             why = (
                 f"nothing is confirmed yet{told}; confirm it with 'handsfree review', or say "
                 "--with-doubtful"

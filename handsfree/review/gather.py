@@ -11,7 +11,7 @@ from handsfree.log.joining import Conflict
 from handsfree.log.rows import Entry as LoggedEntry
 from handsfree.log.rows import Lesson, Utterance, Visit, local_time
 from handsfree.records.checking import BY_THIS_VERSION, Unreadable
-from handsfree.records.entries import Entry, Remark
+from handsfree.records.entries import Entry, Measurement, Remark
 from handsfree.records.sureness import unsure
 from handsfree.review.items import (
     CONFIRMED,
@@ -28,6 +28,7 @@ from handsfree.review.sayings import Sayings
 from handsfree.visit.plausible import question
 
 MOST_ALTERNATIVES = 8
+UNIT_NOT_SAID = "unit not said"
 
 
 class Gatherer:
@@ -96,6 +97,8 @@ class Gatherer:
     def _part(self, stored: LoggedEntry) -> Part:
         entry = entry_of(stored.body)
         text = self._wording.describe(entry)
+        if isinstance(entry, Measurement) and entry.unit_inferred:
+            text = f"{text} ({UNIT_NOT_SAID})"
         asked = None if isinstance(entry, Unreadable) else question(entry, self.horse_kind)
         return Part(stored.id, entry, text, entry.limb, stored.status, asked)
 

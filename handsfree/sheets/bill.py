@@ -18,8 +18,8 @@ LIMBS = ("LF", "RF", "LH", "RH")
 PAIRS = (("LF", "RF"), ("LH", "RH"))
 SETS = ("trimmed", "shoe_reset", "new_shoe")
 
-PART_OF_SHOEING = frozenset({"trimmed", "shoe_pulled", "rasped", "clinched"})
-PART_OF_A_TRIM = frozenset({"rasped"})
+PART_OF_A_TRIM = frozenset({"rasped", "flare_dressed", "toe_dressed"})
+PART_OF_SHOEING = PART_OF_A_TRIM | {"trimmed", "shoe_pulled", "clinched", "hot_fitted"}
 """Work that is paid with the shoeing or the trim of the same foot (common practice, no source)."""
 
 DESCRIBES = frozenset({"size", "section", "fit"})

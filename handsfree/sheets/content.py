@@ -177,7 +177,7 @@ def _cautions(said: DayVisit, voice: Voice) -> Iterator[CautionPart]:
                 continue
             told.add((caution.id, caution.limb))
             yield CautionPart(
-                orders=caution.orders,
+                orders=caution.orders_later,
                 limb=caution.limb,
                 where=voice.heading(caution.limb) if caution.limb else "",
                 noted=printable(voice.entry(notes[caution.entry_index].entry)),
@@ -256,10 +256,10 @@ def _heard(
 def _glossary(made: Sheet, voice: Voice) -> Iterable[Definition]:
     """The trade words of the sheet, each once, in alphabetical order."""
     whole = made.whole
-    items = [*whole.found, *whole.done]
+    items = [*whole.found, *whole.absent, *whole.done]
     rows = list(whole.measures)
     for foot in made.feet:
-        items += [*foot.found, *foot.done, *foot.fitted, *foot.planned]
+        items += [*foot.found, *foot.absent, *foot.done, *foot.fitted, *foot.planned]
         rows += foot.measures
     ids = {term for each in items for term in each.terms} | {row.term for row in rows}
     explained = (voice.definition(id) for id in sorted(ids) if voice.explains(id))

@@ -84,9 +84,11 @@ def _mind(history: History, today: date, words: Words) -> Iterable[str]:
                 note = visit.notes[caution.entry_index]
                 perhaps = "perhaps " if note.doubtful else ""
                 limb = f"{words.limb(caution.limb)} " if caution.limb else ""
+                told_of = f"{limb}{perhaps}{words.entry(note.entry)} ({words.day(visit.on)})"
                 yield (
-                    f"{caution.spoken[0]} {limb}{perhaps}{words.entry(note.entry)} "
-                    f"({words.day(visit.on)}): it was one for the vet; ask what came of it"
+                    f"{caution.spoken[0]} {told_of}: it was one for the vet; ask what came of it"
+                    if caution.urgent
+                    else f"{told_of}: ask what came of it"
                 )
 
 

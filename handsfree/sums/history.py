@@ -123,7 +123,10 @@ class Stage(StrEnum):
 
 
 CUTS = frozenset({"trimmed"})
-SETS = frozenset({"new_shoe", "shoe_reset", "shoe_pulled", "barefoot", "rasped"})
+SETS = frozenset(
+    "new_shoe shoe_reset shoe_pulled barefoot rasped flare_dressed toe_dressed hot_fitted "
+    "resected".split()
+)
 """Work in the course of which a foot is usually trimmed without a word about it (common
 practice, no source)."""
 
@@ -209,10 +212,13 @@ def _stages(entries: Sequence[Entry], limb: str | None, places: list[int]) -> li
 
 
 def findings(history: History, limb: str | None = None) -> list[tuple[date, Finding]]:
-    """The sure findings in order of time; only those of `limb`, if given."""
+    """The sure findings in order of time; only those of `limb`, if given.
+
+    What was said not to be there is none of them.
+    """
     return [
         (visit.on, entry)
         for visit in history.visits
         for entry in visit.entries
-        if isinstance(entry, Finding) and (limb is None or entry.limb == limb)
+        if isinstance(entry, Finding) and not entry.denied and limb in (None, entry.limb)
     ]

@@ -14,11 +14,15 @@ from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.wording import Wording, number_with_unit
 from handsfree.records.checking import Unreadable
 from handsfree.records.entries import Entry, Finding
-from handsfree.records.units import Length, Quantity
+from handsfree.records.units import HANDS, Length, Quantity, reckoned_in
 from handsfree.visit.spoken import Spoken
 
-DECIMALS = {"mm": 0, "cm": 1, "in": 2, "deg": 0, "kg": 0, "lb": 0}
-"""Digits after the point that are worth telling: nobody measures a hoof closer."""
+DECIMALS = {"mm": 0, "cm": 1, "in": 2, "hands": 3, "deg": 0, "kg": 0, "lb": 0}
+"""Digits after the point that are worth telling: nobody measures a hoof closer. Of hands the
+first stands for whole inches, the others for a part of one."""
+
+STICK = 4
+"""Parts of an inch that a measuring stick for horses is read to (common practice, no source)."""
 
 MONTHS = (
     "January February March April May June July August September October November December"
@@ -48,7 +52,8 @@ class Words(Protocol):
         ...
 
     def measure(self, value: Quantity, unit: str, decimals: int | None = None) -> str:
-        """A measure in the unit wanted (mm, cm, in, deg, kg, lb); DECIMALS where not said."""
+        """A measure in the unit wanted (mm, cm, in, hands, deg, kg, lb); DECIMALS where not
+        said."""
         ...
 
     def day(self, day: date) -> str:
@@ -117,6 +122,8 @@ class ForEye:
 
     def measure(self, value: Quantity, unit: str, decimals: int | None = None) -> str:
         """ "82 mm", "50°", "3.25 in"."""
+        if unit == HANDS:
+            return number_with_unit(_on_the_stick(value), unit)
         places = DECIMALS[unit] if decimals is None else decimals
         return number_with_unit(float(_digits(value.to(unit), places)), unit)
 
@@ -154,6 +161,8 @@ class ForEar:
 
     def measure(self, value: Quantity, unit: str, decimals: int | None = None) -> str:
         """ "eighty two millimeters", "three and a quarter inches"."""
+        if unit == HANDS:
+            return self._spoken.measure(_on_the_stick(value), unit)
         number = value.to(unit)
         if unit == "in" and decimals is None:
             # In sixteenths, as a rule is read.
@@ -178,6 +187,12 @@ class ForEar:
     def plain(self, text: str) -> str:
         """Free words with every digit said, and what looks like a year said as one."""
         return self._spoken.text(_A_YEAR.sub(lambda found: self._year(int(found[0])), text))
+
+
+def _on_the_stick(value: Quantity) -> float:
+    """A height in hands, as near as a stick is read."""
+    parts = round(value.to(reckoned_in(HANDS)) * STICK)
+    return Length.of(parts / STICK, reckoned_in(HANDS)).to(HANDS)
 
 
 def _digits(value: float, decimals: int) -> str:
