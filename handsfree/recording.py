@@ -184,7 +184,7 @@ class Recorder:
             return Line(self.source, heard, turn, None)
         for notice in turn.parting:
             self.notice(notice)
-        at = now()
+        at = self._now()
         return Line(self.source, heard, turn, self._write(lambda: self._keep(heard, turn, at)))
 
     def notice(self, notice: Notice) -> None:
@@ -243,6 +243,10 @@ class Recorder:
             self._horse = self._horse_said = None
         return kept.utterance_id
 
+    def _now(self) -> str:
+        """The moment that is written beside what is said."""
+        return now()
+
     def _begin_visit(self, horse_id: str | None, at: str) -> str:
         assert self._log is not None
         said = self._horse_said
@@ -299,7 +303,9 @@ class Recorder:
         """Tell the dialogue of the horse's visits before this one, as if on the day of this."""
         if self._log is not None and self._horse is not None:
             day = (
-                local_day(now()) if self._visit_id is None else self._log.visit(self._visit_id).day
+                local_day(self._now())
+                if self._visit_id is None
+                else self._log.visit(self._visit_id).day
             )
             past = history(self._log, self._horse, but=self._visit_id).until(day)
             self.dialogue.know(in_shoes(past), Past(past, day))

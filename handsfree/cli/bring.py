@@ -20,7 +20,9 @@ from handsfree.cli.options import (
     engine_options,
     json_option,
     log_option,
+    own_words_option,
 )
+from handsfree.cli.own_words import with_own_words
 from handsfree.cli.screen import clock, console, safe
 from handsfree.cli.transcribe import horse_named, progress_bar
 from handsfree.cli.voice_option import voice_option
@@ -44,6 +46,7 @@ _ID_SHOWN = 8
 @voice_option
 @json_option
 @engine_options
+@own_words_option
 @log_option
 def bring(
     named: tuple[Path, ...],
@@ -56,6 +59,7 @@ def bring(
     engines: tuple[str, ...],
     vosk_model: Path | None,
     neural_model: Path | None,
+    own_words_path: Path | None,
     log_path: Path | None,
 ) -> int:
     """Bring in recordings of a pocket recorder or a telephone (WAV, FLAC, MP3, M4A and the like).
@@ -80,7 +84,9 @@ def bring(
         elif todo:
             stack.enter_context(alone(log))
             grammar = load(horse_names=log.horse_names(), lessons=log.lessons())
-            grammar = grammar.with_attention(attention)
+            grammar = with_own_words(
+                grammar, own_words_path, lambda line: told.err.print(line, soft_wrap=True)
+            ).with_attention(attention)
             folders = ModelFolders(vosk_model, neural_model)
             ears = _ears(grammar, engines, folders, voice_name, told, stack)
             for line in asleep_until(attention, stays_s):

@@ -27,7 +27,9 @@ from handsfree.cli.options import (
     awake_s,
     engine_options,
     log_option,
+    own_words_option,
 )
+from handsfree.cli.own_words import with_own_words
 from handsfree.cli.screen import LIMBS, console, safe
 from handsfree.cli.transcribe import horse_named
 from handsfree.cli.voice_option import voice_option
@@ -97,6 +99,7 @@ BUSY_S = 1.0
 @attention_options
 @voice_option
 @engine_options
+@own_words_option
 @log_option
 def listen(
     device: str | None,
@@ -117,6 +120,7 @@ def listen(
     engines: tuple[str, ...],
     vosk_model: Path | None,
     neural_model: Path | None,
+    own_words_path: Path | None,
     log_path: Path | None,
 ) -> int:
     """Listen under the horse and answer by ear, until Ctrl-C.
@@ -139,7 +143,9 @@ def listen(
         about = horse_named(log, horse)
         run_sheet = _run_sheet(sheet)
         grammar = load(horse_names=log.horse_names(), lessons=log.lessons())
-        grammar = grammar.with_attention(attention)
+        grammar = with_own_words(
+            grammar, own_words_path, lambda line: err.print(line, soft_wrap=True)
+        ).with_attention(attention)
         shown = Printed(grammar, out, err, as_json)
         heard = ToHear(files)
         if not again:

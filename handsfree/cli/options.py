@@ -11,6 +11,9 @@ import click
 AWAKE_S = 20.0
 """How long it stays awake after what it took, unless told otherwise (no source)."""
 
+OWN_WORDS_ENVIRONMENT = "HANDSFREE_OWN_WORDS"
+OWN_WORDS_FILE = "own_words.toml"
+
 ROWS = click.IntRange(min=1, max=1_000_000_000)
 """How many results may be asked for: SQLite takes no number of any length."""
 
@@ -59,6 +62,18 @@ def log_option(command: F) -> F:
         envvar="HANDSFREE_LOG",
         metavar="FILE",
         help="The log's file (default: log.db in your data folder, or $HANDSFREE_LOG).",
+    )(command)
+
+
+def own_words_option(command: F) -> F:
+    """`--own-words FILE`."""
+    return click.option(
+        "--own-words",
+        "own_words_path",
+        type=click.Path(dir_okay=False, path_type=Path),
+        metavar="FILE",
+        help=f"Your own words (default: {OWN_WORDS_FILE} in your settings folder, or "
+        f"${OWN_WORDS_ENVIRONMENT}).",
     )(command)
 
 

@@ -16,10 +16,18 @@ from rich.table import Table
 
 from handsfree import histories
 from handsfree.cli.as_json import plain
-from handsfree.cli.options import Day, engine_options, json_option, log_option
+from handsfree.cli.options import (
+    Day,
+    engine_options,
+    json_option,
+    log_option,
+    own_words_option,
+)
+from handsfree.cli.own_words import usable
 from handsfree.cli.screen import console, safe
 from handsfree.engines.choose import TEXT, ModelFolders
 from handsfree.errors import ExitCode
+from handsfree.grammar.grammar import load
 from handsfree.grammar.wording import Wording
 from handsfree.log import Log
 from handsfree.relisten import hearing, job, spread
@@ -71,6 +79,7 @@ _NAMES = {
 )
 @json_option
 @engine_options
+@own_words_option
 @log_option
 def relisten(
     horse: str | None,
@@ -84,6 +93,7 @@ def relisten(
     engines: tuple[str, ...],
     vosk_model: Path | None,
     neural_model: Path | None,
+    own_words_path: Path | None,
     log_path: Path | None,
 ) -> int:
     """Hear stored sounds again and show what that would change; nothing changes by itself.
@@ -104,7 +114,10 @@ def relisten(
         chosen = log.stored_sounds(None if about is None else about.id, begins, doubtful)
         folders = ModelFolders(vosk_model, neural_model)
         names, lessons = tuple(log.horse_names()), tuple(log.lessons())
-        setup = hearing.setup(engines, folders, names, lessons, attention)
+        own_words = usable(
+            load(horse_names=names), own_words_path, lambda line: err.print(line, soft_wrap=True)
+        )
+        setup = hearing.setup(engines, folders, names, lessons, attention, own_words)
         known = [utterance_id for _, utterance_id in log.stored_sounds()]
         grammar = hearing.grammar_of(setup)
         with Results(results_file(log.path), setup.mark, known) as results:

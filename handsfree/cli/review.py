@@ -11,7 +11,7 @@ from pathlib import Path
 import click
 
 from handsfree.cli.main import forgiving
-from handsfree.cli.options import log_option
+from handsfree.cli.options import log_option, own_words_option
 from handsfree.errors import ExitCode, LogError
 from handsfree.log import Log, Visit
 from handsfree.log.files import writable
@@ -27,9 +27,15 @@ from handsfree.review.plain_text import clean
     help="Line by line, for screen readers; so too without a terminal or with TERM=dumb.",
 )
 @click.option("--speaker", metavar="NAME", help="Headset or loudspeaker: number or part of name.")
+@own_words_option
 @log_option
 def review(
-    visit: str | None, horse: str | None, plain: bool, speaker: str | None, log_path: Path | None
+    visit: str | None,
+    horse: str | None,
+    plain: bool,
+    speaker: str | None,
+    own_words_path: Path | None,
+    log_path: Path | None,
 ) -> int:
     """Confirm or correct what was heard in a VISIT, with one key for each thing to do.
 
@@ -52,9 +58,9 @@ def review(
         line = f"no visit today; the latest is of {chosen.day}"
         click.echo(line, err=not line_by_line)
     if line_by_line:
-        _line_by_line(path, chosen.id, speaker)
+        _line_by_line(path, chosen.id, speaker, own_words_path)
     else:
-        _screen(path, chosen.id, speaker)
+        _screen(path, chosen.id, speaker, own_words_path)
     return ExitCode.OK
 
 
@@ -86,7 +92,8 @@ def _on_a_screen() -> bool:
     return all(s is not None and s.isatty() for s in streams) and os.environ.get("TERM") != "dumb"
 
 
-def _line_by_line(path: Path, visit_id: str, speaker: str | None) -> None:
+def _line_by_line(path: Path, visit_id: str, speaker: str | None, own_words: Path | None) -> None:
+    from handsfree.cli.own_words import with_own_words
     from handsfree.grammar.grammar import load
     from handsfree.review.desk import Desk
     from handsfree.review.plain import Plain
@@ -96,6 +103,7 @@ def _line_by_line(path: Path, visit_id: str, speaker: str | None) -> None:
     player = SoundPlayer(speaker, wait=True)
     with _opened(path) as log:
         grammar = load(horse_names=log.horse_names(), lessons=log.lessons())
+        grammar = with_own_words(grammar, own_words, _write)
         limbs = {form: w.id for w in grammar.table if w.slot == "limb" for form in w.forms}
         try:
             Plain(lambda it: Desk(log, grammar, it), visit_id, player, limbs, _read, _write).run()
@@ -114,20 +122,25 @@ def _write(line: str) -> None:
     print(line, flush=True)
 
 
-def _screen(path: Path, visit_id: str, speaker: str | None) -> None:
+def _screen(path: Path, visit_id: str, speaker: str | None, own_words: Path | None) -> None:
     from handsfree.review.desk import Desk
     from handsfree.review.player import SoundPlayer
     from handsfree.screens.review import run_screen
 
     def desk() -> Desk:
         # A log belongs to the thread that opened it: the screen's own for the desk.
+        from handsfree.cli.own_words import with_own_words
         from handsfree.grammar.grammar import load
 
         log = _opened(path)
-        return Desk(log, load(horse_names=log.horse_names(), lessons=log.lessons()), visit_id)
+        grammar = load(horse_names=log.horse_names(), lessons=log.lessons())
+        return Desk(log, with_own_words(grammar, own_words, told.append), visit_id)
 
+    told: list[str] = []
     player = SoundPlayer(speaker)
     try:
         run_screen(desk, player)
     finally:
         player.close()
+        for line in told:
+            click.echo(line, err=True)

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack
+from datetime import date, time
 from pathlib import Path
 
 import click
@@ -10,6 +11,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from handsfree.bringing.known import to_hear
+from handsfree.cli.earlier import earlier_options, moment_of, recorder_of
 from handsfree.cli.options import (
     again_option,
     asleep_until,
@@ -17,7 +19,9 @@ from handsfree.cli.options import (
     awake_s,
     engine_options,
     log_option,
+    own_words_option,
 )
+from handsfree.cli.own_words import with_own_words
 from handsfree.cli.screen import LIMBS, by_limb, clock, console, safe
 from handsfree.cli.voice_option import voice_option
 from handsfree.engines.choose import TEXT, ModelFolders, in_words, listeners
@@ -39,17 +43,21 @@ from handsfree.voice.use import confidence_for, speaker_named
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object per utterance.")
 @click.option("--limb", type=click.Choice(LIMBS), help="The limb in force at the start.")
 @click.option("--horse", metavar="NAME", help="The horse this is about (one of the log's).")
+@earlier_options
 @click.option("--no-log", is_flag=True, help="Print only; keep nothing in the log.")
 @again_option
 @attention_options
 @voice_option
 @engine_options
+@own_words_option
 @log_option
 def transcribe(
     files: tuple[str, ...],
     as_json: bool,
     limb: str | None,
     horse: str | None,
+    day: date | None,
+    hour: time | None,
     no_log: bool,
     again: bool,
     attention: str | None,
@@ -58,6 +66,7 @@ def transcribe(
     engines: tuple[str, ...],
     vosk_model: Path | None,
     neural_model: Path | None,
+    own_words_path: Path | None,
     log_path: Path | None,
 ) -> int:
     """Turn recordings (WAV, FLAC, MP3 or M4A; - for WAV on standard input) into records.
@@ -73,6 +82,7 @@ def transcribe(
         raise click.UsageError("--attention is for sound; typed words have no times")
     if TEXT in engines and voice_name is not None:
         raise click.UsageError("--voice is for sound; typed words have none")
+    moment = moment_of(day, hour, engines, horse)
     err = console(to_stderr=True)
     code = ExitCode.OK
     with ExitStack() as stack:
@@ -80,7 +90,11 @@ def transcribe(
         about = horse_named(log, horse)
         grammar = load(
             horse_names=log.horse_names() if log else (), lessons=log.lessons() if log else ()
-        ).with_attention(attention)
+        )
+        grammar = with_own_words(
+            grammar, own_words_path, lambda line: err.print(line, soft_wrap=True)
+        )
+        grammar = grammar.with_attention(attention)
         ears = None
         if TEXT not in engines:
             whose = speaker_named(voice_name, lambda line: err.print(safe(line), soft_wrap=True))
@@ -96,7 +110,8 @@ def transcribe(
         out = _Output(grammar, as_json)
         for file in files:
             session = Session(limb, attention_s=stays_s)
-            recorder = Recorder(file, log, Dialogue(grammar, session), about)
+            dialogue = Dialogue(grammar, session)
+            recorder = recorder_of(file, log, dialogue, about, moment)
             try:
                 if ears is None:
                     lines = typed_lines(file, grammar, recorder)

@@ -3,17 +3,21 @@
 import json
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import click
 from rich.table import Table
 from rich.text import Text
 
-from handsfree.cli.options import log_option
+from handsfree.cli.options import log_option, own_words_option
+from handsfree.cli.own_words import path_of, read, write
 from handsfree.cli.screen import console, safe
 from handsfree.errors import HandsfreeError
 from handsfree.grammar.grammar import Grammar, folder, load
 from handsfree.grammar.words import plain_words
+from handsfree.language.own_words import Checks, synonyms, taken_out
 from handsfree.log import Log
+from handsfree.log.files import default_path
 from handsfree.log.rows import Lesson
 
 SLOTS = {
@@ -36,7 +40,36 @@ FREE = "†"
 """Marks a word that is in no sentence of the grammar."""
 
 
-@click.command()
+class _WithOwn(click.Command):
+    """`words [TEXT]`, and what is done with the words of one's own: `words add`, `own`, `remove`.
+
+    A group would take TEXT for the name of a command.
+    """
+
+    def make_context(
+        self,
+        info_name: str | None,
+        args: list[str],
+        parent: click.Context | None = None,
+        **extra: Any,
+    ) -> click.Context:
+        """The context of this command, or of the one that the first argument names."""
+        own = OWN.get(args[0]) if args else None
+        if own is None:
+            return super().make_context(info_name, args, parent, **extra)
+        return own.make_context(f"{info_name} {args[0]}", args[1:], parent, **extra)
+
+    def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The options, then the commands about words of one's own."""
+        super().format_options(ctx, formatter)
+        with formatter.section("Words of your own"):
+            rows = [
+                (f"{ctx.command_path} {n} ...", c.get_short_help_str(90)) for n, c in OWN.items()
+            ]
+            formatter.write_dl(rows)
+
+
+@click.command(cls=_WithOwn)
 @click.argument("text", required=False)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object per word.")
 @click.option("--sentences", is_flag=True, help="Show example sentences instead.")
@@ -101,6 +134,88 @@ def words(
                 )
         if table.row_count:
             out.print(table)
+
+
+@click.command()
+@click.argument("phrase", nargs=-1, required=True)
+@click.option(
+    "--means",
+    required=True,
+    metavar="MEANING",
+    help='What it means, in words that are understood: "severe lameness", "outside heel", '
+    '"thrush in the frog", "toe clip", "left hind".',
+)
+@own_words_option
+@log_option
+def add(
+    phrase: tuple[str, ...], means: str, own_words_path: Path | None, log_path: Path | None
+) -> None:
+    """Add a word of your own: your slang, the make of a shoe, a place.
+
+    It is understood from now on, typed and spoken, in place of its meaning; what you say without
+    it means what it always meant. The listeners hear it where the words of its meaning are in the
+    sentences of 'handsfree words --sentences', and PocketSphinx only if its dictionary has the
+    words. Within a remark it stays as you say it.
+    """
+    path = path_of(own_words_path)
+    words, grammar = read(path), _named(log_path)
+    checks = Checks(grammar, words)
+    word = checks.checked(" ".join(phrase), means)
+    write(path, (*words, word))
+    out = console()
+    out.print(f"'{word.phrase}' means '{word.means}': {safe(checks.says(word.means))}")
+    heard = grammar.with_synonyms(synonyms([checks.plainest(word)])).acceptor.vocabulary
+    if not set(word.phrase.split()) <= heard:
+        out.print(
+            "the listeners cannot hear it yet: the words of its meaning are in no sentence of "
+            "'handsfree words --sentences'; typed it is understood",
+            soft_wrap=True,
+        )
+
+
+@click.command()
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object per word.")
+@own_words_option
+@log_option
+def own(as_json: bool, own_words_path: Path | None, log_path: Path | None) -> None:
+    """List the words of your own, with the reason where one is not used."""
+    path = path_of(own_words_path)
+    words = read(path)
+    checks = Checks(_named(log_path)) if words else None
+    out = console()
+    for word in words:
+        assert checks is not None
+        used, why = checks.usable([word])
+        if as_json:
+            click.echo(json.dumps({**vars(word), "in_use": bool(used)}))
+            continue
+        unused = "" if used else f" (not used: {safe(why[0])})"
+        out.print(f"{safe(word.phrase)}: {safe(word.means)}{unused}", soft_wrap=True)
+    if not words and not as_json:
+        out.print(f"no words of your own yet ({safe(str(path))})", soft_wrap=True)
+
+
+@click.command()
+@click.argument("phrase", nargs=-1, required=True)
+@own_words_option
+def remove(phrase: tuple[str, ...], own_words_path: Path | None) -> None:
+    """Remove a word of your own; what was noted with it stays as it is."""
+    path = path_of(own_words_path)
+    words, gone = taken_out(read(path), " ".join(phrase))
+    write(path, words)
+    console().print(f"removed: '{safe(gone.phrase)}', which meant '{safe(gone.means)}'")
+
+
+OWN: dict[str, click.Command] = {"add": add, "own": own, "remove": remove}
+
+
+def _named(log_path: Path | None) -> Grammar:
+    """The grammar with the names of the log's horses, where there is a log; none is made."""
+    path = Path(log_path or default_path())
+    if not path.is_file():
+        return load()
+    with Log.open(path, read_only=True) as log:
+        return load(horse_names=log.horse_names())
 
 
 def _list_learnt(log: Log, text: str | None, as_json: bool) -> None:

@@ -113,14 +113,19 @@ def _hearable(grammar: Grammar) -> tuple[Grammar, list[str]]:
     from handsfree.engines.pocketsphinx import unknown_words
 
     named = [word for name in grammar.horse_names for word in plain_words(name)]
-    missing = unknown_words([*named, *grammar.attention]) - set(grammar.pronunciations)
+    own = grammar.synonyms
+    missing = unknown_words([*named, *own.vocabulary, *grammar.attention])
+    missing -= set(grammar.pronunciations)
     unsayable = [n for n in grammar.horse_names if missing & set(plain_words(n))]
     call = " ".join(grammar.attention)
     unheard = []
     if unsayable:
         known = [n for n in grammar.horse_names if n not in unsayable]
-        grammar = load(horse_names=known).with_attention(call or None)
+        grammar = load(horse_names=known).with_synonyms(own).with_attention(call or None)
         unheard.append(f"the horse's name {', '.join(unsayable)}")
+    if strange := [phrase for phrase in own.means if missing & set(phrase)]:
+        grammar = grammar.with_synonyms(own.without(strange))
+        unheard.append(f"your own word {', '.join(map(' '.join, strange))}")
     if missing & set(grammar.attention):
         grammar = grammar.with_attention(None)
         unheard.append(f"the attention word {call}")

@@ -27,12 +27,15 @@ class Acceptor:
 
     def accepts(self, words: Iterable[str]) -> bool:
         """Whether these words, in this order, are a whole allowed sentence."""
-        state = self.start
+        return self.after(words, self.start) in self.finals
+
+    def after(self, words: Iterable[str], state: int) -> int | None:
+        """Where these words lead from a state, None where they are not allowed there."""
         for word in words:
             if word not in self.arcs[state]:
-                return False
+                return None
             state = self.arcs[state][word]
-        return state in self.finals
+        return state
 
 
 def from_sentences(sentences: Iterable[Iterable[str]]) -> Acceptor:

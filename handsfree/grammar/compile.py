@@ -6,6 +6,7 @@ Ullman, "Introduction to Automata Theory".
 """
 
 from collections import defaultdict
+from collections.abc import Mapping
 
 from handsfree.grammar.acceptor import Acceptor
 from handsfree.grammar.jsgf import Choice, Maybe, Node, Reference, Repeat, Sequence, Word
@@ -32,6 +33,36 @@ def acceptor_of(rules: RuleSet, rule: str | None = None) -> Acceptor:
     root = rules.of(rule) if rule else rules.root
     _add(root.body, start, end, moves, rules)
     return minimal(_determinise(moves, start, end))
+
+
+def with_phrases(acceptor: Acceptor, means: Mapping[tuple[str, ...], tuple[str, ...]]) -> Acceptor:
+    """The acceptor's sentences, and each also with a phrase in place of what it means.
+
+    `means`: phrase → the words it stands for. Several may stand in one sentence.
+    """
+    moves = _Moves()
+    for arcs in acceptor.arcs:
+        moves.words[moves.state()] += arcs.items()
+    end = moves.state()
+    for state in acceptor.finals:
+        moves.empty[state].append(end)
+    # What is left of a phrase, and where it leads, is the same wherever the phrase began.
+    left: dict[tuple[tuple[str, ...], int], int] = {}
+
+    def state_before(rest: tuple[str, ...], target: int) -> int:
+        if not rest:
+            return target
+        if (rest, target) not in left:
+            left[rest, target] = here = moves.state()
+            moves.words[here].append((rest[0], state_before(rest[1:], target)))
+        return left[rest, target]
+
+    for phrase, words in means.items():
+        for state in range(len(acceptor.arcs)):
+            target = acceptor.after(words, state)
+            if target is not None:
+                moves.words[state].append((phrase[0], state_before(phrase[1:], target)))
+    return minimal(_determinise(moves, acceptor.start, end))
 
 
 def _add(node: Node, a: int, b: int, moves: _Moves, rules: RuleSet) -> None:

@@ -19,6 +19,7 @@ from handsfree.grammar.meaning import Meaning, Statement, meaning_of
 from handsfree.grammar.names import name_said
 from handsfree.grammar.nearest import NearestSentence, SmallWords
 from handsfree.grammar.rules import RuleSet, link
+from handsfree.grammar.synonyms import Synonyms
 from handsfree.records.entries import Remark
 
 FILES = (
@@ -94,6 +95,7 @@ class Grammar:
         self.respellings = respellings
         self.horse_names = horse_names
         self.attention: tuple[str, ...] = ()
+        self.synonyms = Synonyms()
         self._small = small
         self._sound_alikes = sound_alikes
         self._twins = twins
@@ -107,8 +109,9 @@ class Grammar:
 
     @cached_property
     def acceptor(self) -> Acceptor:
-        """The automaton of everything that may be said: sentences, and the attention word."""
-        return with_call(self.sentences, self.attention)
+        """The automaton of everything that may be said: sentences, also with words of the user's
+        own, and the attention word."""
+        return with_call(self.synonyms.within(self.sentences), self.attention)
 
     @cached_property
     def _nearest(self) -> NearestSentence:
@@ -119,11 +122,25 @@ class Grammar:
 
         Raises HandsfreeError where they cannot be that.
         """
-        words = () if text is None else attention_words(text, self._nearest.taken_for)
+        words = () if text is None else attention_words(text, self._taken_for)
         if words == self.attention:
             return self
         other = copy.copy(self)
         other.attention = words
+        other.__dict__.pop("acceptor", None)
+        return other
+
+    def _taken_for(self, word: str) -> str | None:
+        return word if word in self.synonyms.vocabulary else self._nearest.taken_for(word)
+
+    def with_synonyms(self, synonyms: Synonyms) -> "Grammar":
+        """The same grammar with phrases of the user's own, before an attention word is given.
+
+        The name of a horse stays its name.
+        """
+        other = copy.copy(self)
+        names = (tuple(words.plain_words(name)) for name in self.horse_names)
+        other.synonyms = synonyms.without(names)
         other.__dict__.pop("acceptor", None)
         return other
 
@@ -166,16 +183,17 @@ class Grammar:
         if given[0] == "remark":
             statement = Statement(Remark(text=" ".join(given[1:])))
             return Reading(given, given, 0.0, Meaning((statement,), command="remark"))
-        spelled, sure = self.digits_spelled(given, sureness)
+        as_said, sure = self.digits_spelled(given, sureness)
+        spelled, sure = self.synonyms.put(as_said, sure)
         reading = self._bent(given, spelled, sure)
-        name = self._horse_named(spelled)
+        name = self._horse_named(as_said)
         if name is not None and not self._as_spelled(reading, spelled):
             return self._of_horse(given, name)
         return reading if lesson is None else self._weighed(reading, lesson)
 
     def refused(self, heard: Sequence[str]) -> Reading:
         """The reading of words that are no note: they may name a foot all the same."""
-        said = self.after_call(heard)
+        said, _ = self.synonyms.put(self.after_call(heard))
         return Reading(tuple(heard), named=limbs_named(said, self.table, self._small.drop))
 
     def _of_horse(self, given: tuple[str, ...], name: tuple[str, ...]) -> Reading:
@@ -275,6 +293,7 @@ class Grammar:
         made = {" ".join(self._deriver.generate(rng).words) for _ in range(count)}
         heard = [word for word in self.table if word.in_sentences]
         made |= {form for word in heard for form in word.forms}
+        made |= {" ".join(phrase) for phrase in self.synonyms.means}
         if self.attention:
             call = " ".join(self.attention)
             made |= {call} | {

@@ -31,9 +31,10 @@ class Understanding:
         grammar = self._grammar
         spelled, _ = grammar.digits_spelled(grammar.after_call(given))
         fixed = spelled[:1] == ["remark"] or grammar.lesson(given) is not None
-        if not spelled or fixed or grammar.sentences.accepts(spelled):
+        said, _ = grammar.synonyms.put(spelled)
+        if not said or fixed or grammar.sentences.accepts(said):
             return grammar.read(given)
-        natural = self._reader.read(spelled)
+        natural = self._reader.read(said)
         if begins_a_name(spelled) and not self._is_command(natural):
             # A name is never bent into another horse's: the grammar says what is one.
             named = grammar.read(given)
@@ -41,7 +42,7 @@ class Understanding:
                 return named
         if natural.meaning is None or natural.unread:
             near = grammar.read(given)
-            if near.meaning is not None and self._may_be(near, spelled, natural):
+            if near.meaning is not None and self._may_be(near, said, natural):
                 return near
         return self._reading(given, natural)
 
@@ -51,14 +52,14 @@ class Understanding:
         command = None if meaning is None else meaning.command
         return command not in (None, Command.HORSE) and not natural.unread
 
-    def _may_be(self, near: Reading, spelled: Sequence[str], natural: Understood) -> bool:
+    def _may_be(self, near: Reading, said: Sequence[str], natural: Understood) -> bool:
         """Whether the nearest sentence is nearer than natural speech, and keeps what was said."""
         if near.by_lesson:
             return True
         if natural.meaning is not None and near.bend >= natural.unsure:
             return False
         # What natural speech has a meaning for may be neither left out nor bent into another.
-        lost = [word for word in spelled if word not in near.words and self._reader.tells(word)]
+        lost = [word for word in said if word not in near.words and self._reader.tells(word)]
         return not lost
 
     def _reading(self, given: tuple[str, ...], natural: Understood) -> Reading:

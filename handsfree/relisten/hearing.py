@@ -19,6 +19,7 @@ from handsfree.engines.hardening import CHANGES as TAUGHT
 from handsfree.engines.together import Together, as_remark
 from handsfree.errors import EngineError, HandsfreeError
 from handsfree.grammar.grammar import FILES, Grammar, folder, load
+from handsfree.language.own_words import OwnWord, synonyms
 from handsfree.log.rows import Lesson
 from handsfree.relisten.tasks import Again, Setup, Task, of_verdict
 
@@ -52,6 +53,7 @@ def setup(
     horse_names: tuple[str, ...] = (),
     lessons: tuple[Lesson, ...] = (),
     attention: str | None = None,
+    own_words: tuple[OwnWord, ...] = (),
 ) -> Setup:
     """The setup for the recognizers named, or for all that are installed where none is.
 
@@ -71,6 +73,7 @@ def setup(
         None if folders.vosk is None else str(folders.vosk),
         None if folders.neural is None else str(folders.neural),
         attention,
+        tuple((each.phrase, each.means) for each in own_words),
     )
     return replace(made, mark=mark_of(made))
 
@@ -79,7 +82,8 @@ def grammar_of(setup: Setup) -> Grammar:
     """The grammar that the recognizers of a setup are held to."""
     lessons = [Lesson(heard, meant, times, "") for heard, meant, times in setup.lessons]
     grammar = load(horse_names=setup.horse_names, lessons=lessons)
-    return grammar.with_attention(setup.attention)
+    own = synonyms(OwnWord(phrase, means) for phrase, means in setup.own_words)
+    return grammar.with_synonyms(own).with_attention(setup.attention)
 
 
 def mark_of(setup: Setup) -> str:

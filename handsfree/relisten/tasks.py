@@ -12,9 +12,9 @@ from handsfree.grammar.meaning import Meaning
 class Setup:
     """With what is heard, the same for all tasks of a run.
 
-    `engines` are names in order, `lessons` (heard, meant, times); folders None are the usual
-    ones. `attention` is the word that may stand before notes. `mark` is the fingerprint of all
-    of it as the asking machine has it.
+    `engines` are names in order, `lessons` (heard, meant, times), `own_words` (phrase, meaning);
+    folders None are the usual ones. `attention` is the word that may stand before notes. `mark`
+    is the fingerprint of all of it as the asking machine has it.
     """
 
     engines: tuple[str, ...]
@@ -23,6 +23,7 @@ class Setup:
     vosk_model: str | None = None
     neural_model: str | None = None
     attention: str | None = None
+    own_words: tuple[tuple[str, str], ...] = ()
     mark: str = ""
 
 
