@@ -1,7 +1,7 @@
 """Reads natural speech: words as they came, statements with evidence out. Pure."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 from handsfree.grammar.meaning import Meaning, Statement
@@ -95,7 +95,7 @@ class Reader:
                 command=command.id, horse=command.horse, horse_said=command.horse_said
             )
             return Understood(meaning)
-        spans = cut(split, self.tables)
+        spans = [self._named(span) for span in cut(split, self.tables)]
         spans, rather = scope.not_that_but(spans)
         spans, corrects = scope.put_right(spans)
         corrects = corrects or rather
@@ -106,6 +106,11 @@ class Reader:
             return _changed(said)
         self._find(said, original, starts)
         return self._judged(said, corrects)
+
+    def _named(self, span: Span) -> Span:
+        """A horse's name in what is said of it is no word that has to be explained."""
+        known = span.known or any(span.text in name for name, _ in self._horses)
+        return span if known == span.known else replace(span, known=known)
 
     def tells(self, word: str) -> bool:
         """Whether a word by itself has a meaning of the trade."""
