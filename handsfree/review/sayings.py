@@ -10,6 +10,7 @@ from handsfree.grammar.meaning import Meaning, entries_of
 from handsfree.grammar.wording import Wording
 from handsfree.grammar.words import plain_words
 from handsfree.language.understand import Understanding
+from handsfree.records.checking import Unreadable
 from handsfree.records.entries import Entry
 from handsfree.review.items import LIMBS
 from handsfree.visit.numbers import NumberWords
@@ -138,7 +139,7 @@ class Sayings:
         same = entries_of(whole, limbs) == entries_of(without, limbs)
         return bare if same or bare == list(heard) else meant
 
-    def in_words(self, entries: Iterable[Entry]) -> str:
+    def in_words(self, entries: Iterable[Entry | Unreadable]) -> str:
         """Entries with their limbs: "LF RF trimmed; LH outside heel bruise"."""
         by_text: dict[str, list[str]] = {}
         for entry in entries:
