@@ -94,7 +94,9 @@ def test_the_ids_of_natural_speech_are_those_of_its_phrases() -> None:
     terms = {each.id for each in concepts if each.kind in ("term", "clear")}
     terms |= {made.term for found in tables.made.values() for made in found}
     assert said["term"] == terms
-    works = {each.id for each in concepts if each.kind == "work"} | set(tables.made_work)
+    works = {each.id for each in concepts if each.kind == "work"} | {
+        each[0] for each in tables.made_work
+    }
     assert said["work"] == works
     for slot in ("zone", "quantity", "shoe", "plan", "grade", "age", "trend"):
         assert said[slot] == {each.id for each in concepts if each.kind == slot}
