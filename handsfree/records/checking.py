@@ -9,7 +9,7 @@ import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
-from typing import Any, ClassVar
+from typing import Any, ClassVar, get_args
 
 from handsfree.records.entries import KINDS, Entry, ScaleGrade, from_json
 
@@ -51,6 +51,16 @@ class Unreadable:
     body: str
 
 
+def _fields(kind: type[Entry]) -> tuple[tuple[str, Any, frozenset[type]], ...]:
+    """Name and type of each field, and such of its types as need no second look."""
+    told = [(f.name, f.type, get_args(f.type) or (f.type,)) for f in fields(kind)]
+    plain = {str, bool, type(None)}
+    return tuple((name, wanted, frozenset(plain & {*types})) for name, wanted, types in told)
+
+
+_FIELDS = {kind: _fields(cls) for kind, cls in KINDS.items()}
+
+
 def read(body: object, ids: Ids) -> Entry | Unreadable:
     """The entry of a body; a key that it lacks has its default."""
     try:
@@ -72,8 +82,10 @@ def checked(body: object, ids: Ids) -> Entry:
         entry = from_json(body)
     except TypeError as error:
         raise ValueError(f"its scale_grade cannot be read: {error}") from error
-    for field in fields(entry):
-        _check_value(field.name, getattr(entry, field.name), field.type)
+    for name, wanted, plain in _FIELDS[entry.kind]:
+        value = getattr(entry, name)
+        if type(value) not in plain:
+            _check_value(name, value, wanted)
     needed = _NEEDED.get(entry.kind)
     if needed is not None and getattr(entry, needed) is None:
         raise ValueError(f"a {entry.kind} without {needed}")
