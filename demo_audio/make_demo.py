@@ -45,15 +45,16 @@ PACKAGES = {
 KEYS: dict[str, tuple[str, ...]] = {
     "finding": (
         *("limb", "zone", "side", "term", "grade", "age", "trend"),
-        *("below_hairline_mm", "extent_mm", "scale_grade"),
+        *("below_hairline_mm", "extent_mm", "scale_grade", "denied"),
     ),
-    "measurement": ("limb", "side", "quantity", "value", "unit"),
+    "measurement": ("limb", "side", "quantity", "value", "unit", "unit_inferred"),
     "nails": ("limb", "action", "count", "side"),
     "shoe": ("limb", "item", "detail"),
     "work": ("limb", "action"),
     "plan": ("action", "weeks", "text", "limb"),
     "remark": ("limb", "text"),
 }
+YES_OR_NO = ("denied", "unit_inferred")
 PAUSE_S = (1.0, 1.6)
 COMMA_S = (0.25, 0.35)
 LEAD_S = 1.0
@@ -157,11 +158,13 @@ def mix(placed: list[Placed], length: int, rng: "np.random.Generator") -> "Wave"
 
 
 def full_entry(entry: dict[str, Any]) -> dict[str, Any]:
-    """The entry with every key of its kind, null where nothing was said."""
+    """The entry with every key of its kind, null (or false) where nothing was said."""
     unknown = entry.keys() - {"kind", *KEYS[entry["kind"]]}
     if unknown:
         raise ValueError(f"phrases.toml: {entry['kind']} has no {', '.join(sorted(unknown))}")
-    return {"kind": entry["kind"]} | {key: entry.get(key) for key in KEYS[entry["kind"]]}
+    return {"kind": entry["kind"]} | {
+        key: entry.get(key, False if key in YES_OR_NO else None) for key in KEYS[entry["kind"]]
+    }
 
 
 def manifest_line(recording: dict[str, Any], item: Placed, rate: int) -> str:

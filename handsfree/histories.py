@@ -1,12 +1,15 @@
 """From the log to the histories that the sums are done from."""
 
+from collections import Counter
 from collections.abc import Iterator
 from datetime import date
 
 from handsfree.errors import LogError
 from handsfree.grammar.names import like
-from handsfree.log import Horse, Log
-from handsfree.records.entries import from_json
+from handsfree.language.known import entry_of
+from handsfree.log import Entry, Horse, Log, Visit
+from handsfree.log.rows import HorseEntry
+from handsfree.records.checking import Unreadable
 from handsfree.records.sureness import unsure
 from handsfree.sums.history import DayVisit, History, HorseFacts, Noted
 
@@ -35,22 +38,41 @@ def history(log: Log, horse: Horse, but: str | None = None, begun_by: str | None
         if visit.id != but and (begun_by is None or visit.started_at <= begun_by)
     }
     days: dict[date, list[Noted]] = {day: [] for day in begun.values()}
+    unreadable: Counter[date] = Counter()
     for row in log.horse_entries(horse.id):
         if row.visit_id not in begun:
             continue
-        doubtful = row.status != "confirmed" and unsure(row.confidence, row.doubt)
-        noted = Noted(
-            from_json(row.body),
-            doubtful,
-            row.entry_id,
-            status=row.status,
-            confidence=row.confidence,
-            heard=row.heard,
-            by=row.status_by,
-        )
-        days[begun[row.visit_id]].append(noted)
-    visits = tuple(DayVisit(on, tuple(days[on])) for on in sorted(days))
+        day, noted = begun[row.visit_id], _noted(row, row.entry_id)
+        if noted is None:
+            unreadable[day] += 1
+        else:
+            days[day].append(noted)
+    visits = tuple(DayVisit(on, tuple(days[on]), unreadable[on]) for on in sorted(days))
     return History(facts(horse), visits)
+
+
+def of_visit(log: Log, visit: Visit) -> DayVisit:
+    """What counts of one visit, whatever else its horse has on that day."""
+    entries = log.entries(visit.id, in_force=True)
+    notes = tuple(noted for e in entries if (noted := _noted(e, e.id)) is not None)
+    return DayVisit(visit.day, notes, len(entries) - len(notes))
+
+
+def _noted(row: HorseEntry | Entry, id: str) -> Noted | None:
+    """A stored entry for the sums; None where this version cannot read it."""
+    entry = entry_of(row.body)
+    if isinstance(entry, Unreadable):
+        return None
+    doubtful = row.status != "confirmed" and unsure(row.confidence, row.doubt)
+    return Noted(
+        entry,
+        doubtful,
+        id,
+        status=row.status,
+        confidence=row.confidence,
+        heard=row.heard,
+        by=row.status_by,
+    )
 
 
 def named(log: Log, name: str) -> Horse:

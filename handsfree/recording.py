@@ -9,10 +9,12 @@ from typing import Any, TypeVar
 from handsfree.engines.together import Alternative
 from handsfree.grammar.grammar import Reading
 from handsfree.histories import history
+from handsfree.language.known import entry_of
+from handsfree.log import Appended, Horse, Log, NoticeRow, Utterance, UtteranceRow, Visit, local_day
 from handsfree.log import Entry as LoggedEntry
-from handsfree.log import Horse, Log, NoticeRow, Utterance, UtteranceRow, Visit, local_day
-from handsfree.log.rows import now, zone_of
-from handsfree.records.entries import from_json, to_json
+from handsfree.log.rows import BadEntry, now, zone_of
+from handsfree.records.checking import Unreadable
+from handsfree.records.entries import to_json
 from handsfree.records.sureness import unsure
 from handsfree.session import LIMB_UNSURE, Outcome
 from handsfree.sums.asked import Past
@@ -134,12 +136,14 @@ class Recorder:
         assert self._log is not None
         self._visit_id = visit.id
         self._horse = self._log.horse(visit.horse) if visit.horse else None
-        entries = self._log.entries(visit.id, in_force=True)
-        kept = [
-            Kept((number, 0), from_json(e.body), e.status != "confirmed" and is_doubtful(e))
-            for number, e in enumerate(entries, 1)
-        ]
-        self._ids = {k.key: e.id for k, e in zip(kept, entries, strict=True)}
+        kept: list[Kept] = []
+        self._ids = {}
+        for number, stored in enumerate(self._log.entries(visit.id, in_force=True), 1):
+            entry = entry_of(stored.body)
+            if not isinstance(entry, Unreadable):
+                doubtful = stored.status != "confirmed" and is_doubtful(stored)
+                kept.append(Kept((number, 0), entry, doubtful))
+                self._ids[number, 0] = stored.id
         utterances = self._log.utterances(visit.id)
         limb = utterances[-1].limb if utterances else None
         self.dialogue.go_on(visit.horse, limb, kept, _limb_unsure(utterances), visit.horse_said)
@@ -210,31 +214,26 @@ class Recorder:
             horse_id = self._horse.id if self._horse else None
             self._visit_id = self._begin_visit(horse_id, at)
             self._tell_of_the_past()
-        kept = self._log.append(
-            self._visit_id,
-            UtteranceRow(
-                heard=heard.text,
-                status=outcome.status,
-                confidence=heard.confidence,
-                command=outcome.command,
-                limb=outcome.limb,
-                start_s=heard.start_s,
-                end_s=heard.end_s,
-                recorded_at=at,
-                engines=heard.engines,
-                alternatives=tuple(vars(a) for a in heard.alternatives),
-                free_text=heard.free_text,
-                doubt=outcome.doubt or heard.doubt,
-            ),
-            [to_json(entry) for entry in outcome.entries],
-            heard.flac,
-            strikes=self._known(turn.struck),
-            replaces=self._known(turn.replaced),
-            restores=self._known(turn.restored),
-            confirms=self._known(turn.confirmed),
-            notices=[NoticeRow(**vars(notice)) for notice in turn.notices],
-            settles=self._settled(turn),
+        row = UtteranceRow(
+            heard=heard.text,
+            status=outcome.status,
+            confidence=heard.confidence,
+            command=outcome.command,
+            limb=outcome.limb,
+            start_s=heard.start_s,
+            end_s=heard.end_s,
+            recorded_at=at,
+            engines=heard.engines,
+            alternatives=tuple(vars(a) for a in heard.alternatives),
+            free_text=heard.free_text,
+            doubt=outcome.doubt or heard.doubt,
         )
+        try:
+            kept = self._append(row, heard, turn)
+        except BadEntry as error:
+            # What it was taken to say cannot be kept; that it was said can.
+            unclear = replace(row, status="unclear", command=None, doubt=str(error))
+            return self._log.append(self._visit_id, unclear, (), heard.flac).utterance_id
         self._ids |= {(turn.number, at): each for at, each in enumerate(kept.entry_ids)}
         for notice, notice_id in zip(turn.notices, kept.notice_ids, strict=True):
             if notice.kind == "nails" and notice.limb:
@@ -272,6 +271,22 @@ class Recorder:
         if self._visit_id is not None and self._horse is not None:
             self._log.name_horse(self._visit_id, self._horse.id)
             self._tell_of_the_past()
+
+    def _append(self, row: UtteranceRow, heard: Heard, turn: Turn) -> Appended:
+        assert self._log is not None
+        assert self._visit_id is not None
+        return self._log.append(
+            self._visit_id,
+            row,
+            [to_json(entry) for entry in turn.outcome.entries],
+            heard.flac,
+            strikes=self._known(turn.struck),
+            replaces=self._known(turn.replaced),
+            restores=self._known(turn.restored),
+            confirms=self._known(turn.confirmed),
+            notices=[NoticeRow(**vars(notice)) for notice in turn.notices],
+            settles=self._settled(turn),
+        )
 
     def _known(self, keys: Iterable[Key]) -> list[str]:
         return [self._ids[key] for key in keys if key in self._ids]

@@ -14,6 +14,7 @@ from handsfree.putting_right import corrected
 from handsfree.records.commands import Command
 from handsfree.records.entries import Entry, Finding, Remark, Shoe, belongs_to_horse, to_json
 from handsfree.records.sureness import unsure
+from handsfree.visit.plausible import unlikely_unit
 
 LIMB_UNSURE = "the foot was not surely heard"
 """The doubt of what is noted of a foot that may be another one."""
@@ -181,6 +182,7 @@ class Session:
         last = self.state.last
         doubt = self._limb_doubt(meaning.statements)
         entries = self._entries(meaning, self.state.limbs, end_s, confidence)
+        doubt = _joined(doubt, unlikely_unit(entries)) or None
         self._change(last=Last(entries, end_s), noted=True)
         command = Command(meaning.command) if meaning.command else None
         outcome = Outcome("recorded", command, self.limb, entries, doubt=doubt)
@@ -284,6 +286,7 @@ class Session:
             )
             if not entries:
                 return Outcome("command", limb=self.limb)
+        doubt = _joined(doubt, unlikely_unit(entries)) or None
         self._change(last=Last(entries, end_s), noted=True)
         return Outcome("recorded", None, self.limb, entries, replaces=bool(last), doubt=doubt)
 

@@ -14,11 +14,12 @@ from handsfree.errors import UnreadableSound
 from handsfree.grammar.grammar import Grammar, Reading
 from handsfree.grammar.lessons import AS_CORRECTED, ONCE_CORRECTED
 from handsfree.grammar.words import plain_words
+from handsfree.language.known import entry_of
 from handsfree.language.understand import Understanding
 from handsfree.log import Log, Utterance
 from handsfree.recording import Heard, Line, Recorder
+from handsfree.records.checking import BY_THIS_VERSION, Unreadable
 from handsfree.records.commands import Command
-from handsfree.records.entries import from_json
 from handsfree.session import Outcome
 from handsfree.visit.turn import Turn
 
@@ -91,11 +92,14 @@ def kept_lines(file: str, log: Log, visits: Sequence[str]) -> Iterator[Line]:
         for said in log.utterances(visit):
             own = [e for e in entries if e.utterance_id == said.id]
             shown = [e for e in own if e.in_force or e.status_by == "voice"]
+            noted = [entry_of(e.body) for e in shown]
+            readable = tuple(e for e in noted if not isinstance(e, Unreadable))
+            unread = f"a note of it {BY_THIS_VERSION}" if len(readable) < len(noted) else None
             outcome = Outcome(
                 said.status,
                 Command(said.command) if said.command else None,
                 said.limb,
-                tuple(from_json(e.body) for e in shown),
+                readable,
                 strikes=said.command == "strike",
                 replaces=any(e.replaces and of.get(e.replaces) != said.id for e in shown),
                 horse=about.horse if said.command == Command.HORSE else None,
@@ -110,7 +114,7 @@ def kept_lines(file: str, log: Log, visits: Sequence[str]) -> Iterator[Line]:
                 said.engines,
                 tuple(Alternative(**each) for each in said.alternatives),
                 said.free_text,
-                said.doubt,
+                "; ".join(filter(None, (said.doubt, unread))) or None,
             )
             written: Future[str] = Future()
             written.set_result(said.id)

@@ -12,8 +12,8 @@ from handsfree.grammar.grammar import Grammar, Reading, load
 from handsfree.grammar.words import plain_words
 from handsfree.log import Log, UtteranceRow, Visit
 from handsfree.recording import Heard, Recorder
-from handsfree.records.entries import Entry, from_json, to_json
-from handsfree.review.overview import square_nails
+from handsfree.records.entries import to_json
+from handsfree.review.overview import in_force, square_nails
 from handsfree.session import Session
 from handsfree.visit.dialogue import Dialogue
 from handsfree.visit.turn import Turn
@@ -133,8 +133,7 @@ def _put_into(log: Log, visit: Visit, text: str, reading: Reading, grammar: Gram
     row = UtteranceRow(heard=text, status=outcome.status, recorded_at=visit.started_at)
     bodies = [to_json(entry) for entry in outcome.entries]
     log.append(visit.id, row, bodies, by="review", confirmed=True)
-    entries: list[Entry] = [from_json(e.body) for e in log.entries(visit.id, in_force=True)]
-    square_nails(log, visit, entries, grammar)
+    square_nails(log, visit, in_force(log, visit.id), grammar)
 
 
 def _understood(years: Years, grammar: Grammar, file: Path) -> dict[str, Reading]:

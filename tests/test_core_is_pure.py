@@ -32,6 +32,7 @@ HEAVY = [
         *("handsfree.visit.dialogue", "handsfree.sums.brief", "handsfree.sums.weight"),
         *("handsfree.sums.marks", "handsfree.sums.helped", "handsfree.language.understand"),
         "handsfree.putting_right",
+        "handsfree.language.known",
     ],
 )
 def test_core_imports_nothing_of_engines_sound_screen_or_database(module: str):

@@ -7,6 +7,7 @@ import pytest
 
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
+from handsfree.language import known
 from handsfree.log import Log
 from handsfree.recording import Heard, Line, Recorder
 from handsfree.session import LIMB_UNSURE
@@ -136,3 +137,18 @@ def test_a_visit_gone_on_with_keeps_the_name_it_was_not_given(log: Log, grammar:
     say(again, grammar, "next horse")
     say(again, grammar, "left hind bruise")
     assert [v.horse_said for v in log.visits()] == [None, "duke"]
+
+
+def test_what_was_heard_stays_where_its_entry_cannot_be_kept(
+    log: Log, grammar: Grammar, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    recorder = Recorder("typed", log, Dialogue(grammar))
+    with monkeypatch.context() as older:
+        older.setattr(known, "known_ids", dict)  # a table without a word
+        say(recorder, grammar, "left hind heel corn")
+    say(recorder, grammar, "left hind outside heel bruise")
+    assert recorder.visit_id is not None
+    first, second = log.utterances(recorder.visit_id)
+    assert (first.heard, first.status) == ("left hind heel corn", "unclear")
+    assert "cannot be written" in (first.doubt or "")
+    assert second.status == "recorded"

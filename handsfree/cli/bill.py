@@ -20,11 +20,10 @@ from handsfree.cli.screen import console, safe
 from handsfree.errors import HandsfreeError
 from handsfree.grammar.grammar import load
 from handsfree.log import Log
-from handsfree.records.entries import from_json
 from handsfree.sheets import prices, tables
 from handsfree.sheets.bill import BASIS, Bill
 from handsfree.sheets.bill import bill as as_bill
-from handsfree.sums.history import DayVisit, HorseFacts, Noted
+from handsfree.sums.history import DayVisit, HorseFacts
 from handsfree.sums.wording import ForEye
 
 COLUMNS = (
@@ -95,12 +94,7 @@ def _visit(log: Log, target: str, today: date) -> tuple[DayVisit, HorseFacts | N
     if log.horse(target) is None and re.fullmatch("[0-9a-fA-F]{4,32}", target.strip()):
         visit = log.visit(target)
         horse = log.horse(visit.horse) if visit.horse else None
-        notes = [
-            Noted(from_json(entry.body), tables.is_doubtful(entry), entry.id)
-            for entry in log.entries(visit.id, in_force=True)
-        ]
-        day = visit.day
-        return DayVisit(day, tuple(notes)), histories.facts(horse) if horse else None
+        return histories.of_visit(log, visit), histories.facts(horse) if horse else None
     history = histories.history(log, histories.named(log, target))
     last = history.until(today).last
     if last is None:

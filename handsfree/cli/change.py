@@ -17,6 +17,7 @@ from handsfree.cli.wanted import Wanted, wanted
 from handsfree.errors import HandsfreeError
 from handsfree.grammar.grammar import Grammar, load
 from handsfree.log import Log
+from handsfree.records.checking import BY_THIS_VERSION
 from handsfree.sheets.files import write_new
 from handsfree.sums.change import (
     NO_CHANGE,
@@ -134,7 +135,7 @@ class _Report:
         return (
             about
             | {"findings": plain(self.findings), "measures": plain(self.measures)}
-            | {"no_measures": plain(self.none)}
+            | {"no_measures": plain(self.none), "unreadable": self.history.unreadable}
         )
 
     def _picture(self) -> plots.Picture:
@@ -186,6 +187,9 @@ class _Report:
         if doubtful:
             notes = count(self.words, doubtful, "doubtful note")
             said += self._say(f"{notes} not counted; 'handsfree review' confirms them")
+        if self.history.unreadable:
+            notes = count(self.words, self.history.unreadable, "note")
+            said += self._say(f"{notes} {BY_THIS_VERSION}")
         return said
 
     def _left_out(self) -> list[str]:

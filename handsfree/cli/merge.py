@@ -11,9 +11,9 @@ from handsfree.cli.screen import console, safe
 from handsfree.grammar.grammar import load
 from handsfree.grammar.wording import Wording
 from handsfree.joining import Disputed, Joined, join
+from handsfree.language.known import entry_of
 from handsfree.log import Log
 from handsfree.log.rows import EntryBody
-from handsfree.records.entries import from_json
 
 _COUNTED = {
     "visits": "visit",
@@ -88,7 +88,7 @@ def _disputes(disputed: tuple[Disputed, ...]) -> list[str]:
 
 
 def _words(bodies: tuple[EntryBody, ...], wording: Wording) -> str:
-    entries = [from_json(body) for body in bodies]
+    entries = [entry_of(body) for body in bodies]
     texts = [f"{entry.limb or ''} {wording.describe(entry)}".strip() for entry in entries]
     return "; ".join(texts) or "nothing noted"
 

@@ -9,6 +9,7 @@ from rich.text import Text
 
 from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.wording import Wording, limb_name
+from handsfree.records.checking import Unreadable
 from handsfree.records.entries import Entry
 
 LIMBS = ("LF", "RF", "LH", "RH")
@@ -40,7 +41,10 @@ def clock(seconds: float | None) -> str:
 
 
 def by_limb(
-    entries: Iterable[tuple[Entry, str]], grammar: Grammar, wording: Wording, title: str = ""
+    entries: Iterable[tuple[Entry | Unreadable, str]],
+    grammar: Grammar,
+    wording: Wording,
+    title: str = "",
 ) -> Table:
     """A table of entries, each with a word on how sure it is, under the limb it belongs to."""
     groups: dict[str | None, list[str]] = {limb: [] for limb in (*LIMBS, None)}

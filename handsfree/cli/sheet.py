@@ -14,13 +14,13 @@ from handsfree.cli.screen import console, safe
 from handsfree.errors import ExitCode, HandsfreeError
 from handsfree.grammar.grammar import Grammar, load
 from handsfree.log import Log
-from handsfree.records.entries import from_json
-from handsfree.sheets import files, tables
+from handsfree.records.checking import BY_THIS_VERSION
+from handsfree.sheets import files
 from handsfree.sheets.content import Audience, CautionPart, Sheet
 from handsfree.sheets.content import sheet as as_sheet
 from handsfree.sheets.listeners import listeners
 from handsfree.sheets.page import page
-from handsfree.sums.history import DayVisit, History, HorseFacts, Noted
+from handsfree.sums.history import History, HorseFacts
 from handsfree.sums.sources import CantSay
 
 NO_NAME = "horse not named"
@@ -121,7 +121,7 @@ def sheet(
     made = _made(history, day, wanted, grammar, heard_by)
     path = to or Path(files.file_name(made.name, day, wanted.ending))
     files.write_new(path, _data(made, wanted), force)
-    for line in _told(made):
+    for line in _told(made, _unreadable(history, day)):
         console(to_stderr=True).print(safe(line), soft_wrap=True)
     console().print(safe(str(path)), soft_wrap=True)
     return ExitCode.OK
@@ -135,19 +135,8 @@ def _one(log: Log, target: str, today: date) -> tuple[History, date, list[str]]:
         horse = log.horse(visit.horse) if visit.horse else None
         if horse is not None:
             return histories.history(log, horse), day, _visits(log, horse.id, day)
-        notes = tuple(
-            Noted(
-                from_json(entry.body),
-                tables.is_doubtful(entry),
-                entry.id,
-                status=entry.status,
-                confidence=entry.confidence,
-                heard=entry.heard,
-                by=entry.status_by,
-            )
-            for entry in log.entries(visit.id, in_force=True)
-        )
-        return History(HorseFacts(NO_NAME), (DayVisit(day, notes),)), day, [visit.id]
+        alone = histories.of_visit(log, visit)
+        return History(HorseFacts(NO_NAME), (alone,)), day, [visit.id]
     horse = histories.named(log, target)
     history = histories.history(log, horse)
     last = history.until(today).last
@@ -187,9 +176,10 @@ def _made(
     if isinstance(made, CantSay):
         raise HandsfreeError(f"{name}: {made}")
     if made.empty:
-        why = "nothing was noted"
+        lost = _unreadable(history, day)
+        why = f"{lost} noted that {BY_THIS_VERSION}" if lost else "nothing was noted"
         if made.left_out:
-            told = "".join(f"; one for the vet: {_caution(each)}" for each in made.cautions)
+            told = "".join(f"; caution: {_caution(each)}" for each in made.cautions)
             why = (
                 f"nothing is confirmed yet{told}; confirm it with 'handsfree review', or say "
                 "--with-doubtful"
@@ -206,8 +196,15 @@ def _data(made: Sheet, wanted: Wanted) -> bytes:
     return write_pdf(made, wanted.paper)
 
 
-def _told(made: Sheet) -> Iterator[str]:
+def _unreadable(history: History, day: date) -> int:
+    """Notes of the day that this version cannot read."""
+    return sum(visit.unreadable for visit in history.visits if visit.on == day)
+
+
+def _told(made: Sheet, unreadable: int) -> Iterator[str]:
     """What whoever makes the sheet should know before it is sent."""
+    if unreadable:
+        yield f"left out, notes that {BY_THIS_VERSION}: {unreadable}"
     for caution in made.cautions:
         yield f"on the sheet, as a caution: {_caution(caution)}"
     if made.left_out:

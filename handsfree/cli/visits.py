@@ -13,10 +13,11 @@ from handsfree.errors import LogError
 from handsfree.grammar.grammar import load
 from handsfree.grammar.names import like
 from handsfree.grammar.wording import Wording
+from handsfree.language.known import entry_of
 from handsfree.log import Log
 from handsfree.log.rows import Entry, Notice
 from handsfree.recording import is_doubtful
-from handsfree.records.entries import from_json
+from handsfree.records.checking import BY_THIS_VERSION, Unreadable
 from handsfree.visit import pace
 
 _MARKS = {"caution": "! CAUTION", "nails": "! nails", "device": "- sound"}
@@ -99,15 +100,21 @@ def show(visit: str | None, as_json: bool, log_path: Path | None) -> None:
     if as_json:
         for entry in entries:
             about = {"entry_id": entry.id, "status": entry.status, "heard": entry.heard}
+            read = entry_of(entry.body)
+            if isinstance(read, Unreadable):
+                about["unreadable"] = read.why
             click.echo(json.dumps(entry.body | about))
         return
     grammar = load()
     title = f"{safe(found.whose)}, {found.day}"
-    rows = [(from_json(entry.body), _note(entry)) for entry in entries]
+    rows = [(entry_of(entry.body), _note(entry)) for entry in entries]
     if rows:
         out.print(by_limb(rows, grammar, Wording(grammar), title))
     else:
         out.print(f"{title}: nothing recorded")
+    unread = sum(isinstance(entry, Unreadable) for entry, _ in rows)
+    if unread:
+        out.print(f"notes that {BY_THIS_VERSION}: {unread}; they are kept as they are")
     held = pace.fold(pace.events_of((u.end_s or 0.0, u.command, u.limb) for u in utterances))
     if held.times_up:
         out.print(_pace_text(held))

@@ -19,6 +19,7 @@ from handsfree.cli.screen import console, safe
 from handsfree.grammar.grammar import load
 from handsfree.log import Log
 from handsfree.records.entries import Measurement
+from handsfree.records.units import HANDS, hands_and_inches
 from handsfree.sums import weight as sums
 from handsfree.sums.foot import questions
 from handsfree.sums.guidelines import CAVEAT
@@ -34,12 +35,14 @@ UNITS = {
     "inch": "in",
     "inches": "in",
     '"': "in",
+    **dict.fromkeys(("hh", "hand", "hands"), HANDS),
 }
 _LENGTH = re.compile(r"(\d{1,5}(?:[.,]\d+)?)(?:\s+(\d{1,2}/[1-9]\d?))?\s*([a-z\"]+)")
 
 
 def tape_length(said: str) -> tuple[float, str]:
-    """The number and its unit (mm, cm or in) of "190 cm", "75 in", "75 1/2 in", "1.9 m"."""
+    """The number and its unit (mm, cm, in or hands) of "190 cm", "75 in", "75 1/2 in", "1.9 m",
+    "16.1 hands"."""
     match = _LENGTH.fullmatch(said.strip().lower())
     unit = UNITS.get(match[3]) if match else None
     if match is None or unit is None:
@@ -47,6 +50,11 @@ def tape_length(said: str) -> tuple[float, str]:
             f"{said!r} is no length with its unit, such as '190 cm' or '75 in'"
         )
     number = float(match[1].replace(",", ".")) + float(Fraction(match[2] or "0"))
+    if unit == HANDS:
+        try:
+            hands_and_inches(number)
+        except ValueError as error:
+            raise click.BadParameter(str(error)) from None
     return (number * 100, "cm") if unit == "m" else (number, unit)
 
 

@@ -33,7 +33,11 @@ SLOTS = {
     "nail": "nails",
     "shoe": "shoes",
     "work": "work",
+    "plan": "plans",
 }
+
+FREE = "†"
+"""Marks a word that is in no sentence of the grammar."""
 
 
 class _WithOwn(click.Command):
@@ -267,13 +271,16 @@ def as_markdown(grammar: Grammar) -> str:
         "# What can be said",
         "",
         "Made by `handsfree words --markdown`; a test keeps it in step with the grammar.",
+        f"Words with {FREE} stand in none of its sentences: they are understood where you speak as "
+        "you like, in any words.",
     ]
     for slot, title in SLOTS.items():
         lines += ["", f"## {title.capitalize()}", "", "| spoken | id | meaning |", "|---|---|---|"]
         for word in grammar.table:
             if word.slot == slot:
                 spoken = _forms(word.spoken, word.american, word.british)
-                lines.append(f"| {spoken} | {word.id} | {word.definition} |")
+                mark = "" if word.in_sentences else f" {FREE}"
+                lines.append(f"| {spoken}{mark} | {word.id} | {word.definition} |")
     lines += ["", "## Sentences", "", *(f"- {s}" for s in _sentences(grammar)), ""]
     return "\n".join(lines)
 

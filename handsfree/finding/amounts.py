@@ -9,7 +9,7 @@ from handsfree.finding.numbers import UNITS, Numbers
 from handsfree.finding.question import Amount
 from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.wording import number_with_unit
-from handsfree.records.units import Angle, Length, Quantity, Weight, kind_of, quantity
+from handsfree.records.units import Angle, Kind, Length, Quantity, Weight, kind_of, quantity
 
 OVER = (("more", "than"), ("greater", "than"), ("longer", "than"), ("over",), ("above",))
 UNDER = (("less", "than"), ("shorter", "than"), ("under",), ("below",))
@@ -23,7 +23,9 @@ SCALES = {"lameness": "lameness grade", "laminitis": "laminitis grade"} | {
     "body_condition": "body condition"
 }
 LENGTHS_OF_MARKS = {"below_hairline": "below the hairline", "extent": "long"}
-HALF_OF_LAST = {"mm": 0.5, "cm": 0.25, "in": 1 / 32, "deg": 0.5, "kg": 0.5, "lb": 0.5}
+HALF_OF_LAST = {"mm": 0.5, "cm": 0.25, "in": 1 / 32, "hands": 0.05} | dict.fromkeys(
+    ("deg", "kg", "lb"), 0.5
+)
 """A number said without "over" or "under" means this much about it: half of what a rule, a
 gauge or a tape is read to (common practice, no source)."""
 
@@ -104,7 +106,7 @@ class Ranges:
         values = sorted((low[1], high[1]))
         unit = high[2] or low[2]
         if low[2] is not None and low[2] != unit:
-            first, second = quantity(low[1], low[2]), quantity(high[1], high[2] or "")
+            first, second = of_unit(low[1], low[2]), of_unit(high[1], high[2] or "")
             if type(first) is not type(second):
                 raise HandsfreeError(f"between {low[2]} and {unit}: say both in one unit")
             values = sorted((first.to(unit or ""), high[1]))
@@ -169,29 +171,45 @@ def amount(found: Range, quantities: Sequence[str], grammar: Grammar) -> Amount:
             if kinds != {Angle}:
                 kind = next(k for k in (Length, Weight, Angle) if k in kinds)
                 raise HandsfreeError(
-                    f"{' or '.join(shown_of)} {_shown(found)} of what? say {_NAMES[kind]}"
+                    f"{' or '.join(shown_of)} {_shown(found)} of what? say {_units(kind, wanted)}"
                 )
             unit = "deg"
         if kinds != {type(quantity(0, unit))}:
             kind = next(iter(kinds))
             raise HandsfreeError(
-                f"{' or '.join(shown_of)} is in {_NAMES[kind]}, not in "
+                f"{' or '.join(shown_of)} is in {_units(kind, wanted)}, not in "
                 f"{ {'deg': 'degrees', 'in': 'inches'}.get(unit, unit) }"
             )
     shown = " or ".join(shown_of)
     return _typed(found, unit, wanted, shown)
 
 
-def _typed(found: Range, unit: str | None, wanted: tuple[str, ...], shown: str) -> Amount:
-    def bound(value: float | None) -> Quantity | float | None:
-        return value if value is None or unit is None else quantity(value, unit)
+def _units(kind: Kind, quantities: Sequence[str]) -> str:
+    """The units to say; hands are of heights."""
+    if kind is Length and set(quantities) == {"height"}:
+        return "mm, cm, inches or hands"
+    return _NAMES[kind]
 
-    low, high = found.low, found.high
+
+def _typed(found: Range, unit: str | None, wanted: tuple[str, ...], shown: str) -> Amount:
+    def bound(value: float | None, more: int) -> Quantity | float | None:
+        if value is None or unit is None:
+            return value
+        typed = of_unit(value, unit)
+        about = quantity(HALF_OF_LAST[unit], unit).amount if found.exact else 0.0
+        return type(typed)(typed.amount + more * about)
+
     text = f"{shown} {_shown(found, unit)}"
-    if found.exact and unit is not None:
-        about = HALF_OF_LAST[unit]
-        low, high = (low or 0) - about, (high or 0) + about
-    return Amount(wanted, text, bound(low), bound(high), found.with_low, found.with_high)
+    low, high = bound(found.low, -1), bound(found.high, 1)
+    return Amount(wanted, text, low, high, found.with_low, found.with_high)
+
+
+def of_unit(value: float, unit: str) -> Quantity:
+    """A number and its unit, typed. Raises HandsfreeError for what is no number of hands."""
+    try:
+        return quantity(value, unit)
+    except ValueError as error:
+        raise HandsfreeError(str(error)) from None
 
 
 def _shown(found: Range, unit: str | None = None) -> str:

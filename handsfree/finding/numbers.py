@@ -12,6 +12,7 @@ UNITS: dict[str, str] = {
     **dict.fromkeys(("mm", "millimetre", "millimetres", "millimeter", "millimeters"), "mm"),
     **dict.fromkeys(("cm", "centimetre", "centimetres", "centimeter", "centimeters"), "cm"),
     **dict.fromkeys(("in", "inch", "inches"), "in"),
+    **dict.fromkeys(("hh", "hand", "hands"), "hands"),
     **dict.fromkeys(("deg", "degree", "degrees"), "deg"),
     **dict.fromkeys(("kg", "kgs", "kilo", "kilos", "kilogram", "kilograms"), "kg"),
     **dict.fromkeys(("lb", "lbs", "pound", "pounds"), "lb"),

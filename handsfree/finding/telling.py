@@ -6,8 +6,8 @@ from typing import Any
 
 from handsfree.finding.question import DOUBTFUL, SURE, UNCLEAR, Question
 from handsfree.grammar.grammar import Grammar
+from handsfree.language.known import entry_of
 from handsfree.log.finding import Found, FoundEntry, FoundUtterance
-from handsfree.records.entries import from_json
 from handsfree.sheets.files import printable
 from handsfree.sheets.tables import Cell
 from handsfree.sums.wording import ForEye
@@ -93,8 +93,8 @@ class Told:
         """The entries, those of several feet together: "LF RF trimmed"."""
         limbs: dict[str, list[str]] = {}
         for entry in each.entries:
-            of = limbs.setdefault(self._entry(entry), [])
-            limb = entry.body.get("limb")
+            read = entry_of(entry.body)
+            of, limb = limbs.setdefault(self._words.entry(read), []), read.limb
             of += [limb] if limb and limb not in of else []
         said: list[str] = []
         last: list[str] = []
@@ -104,10 +104,7 @@ class Told:
         return "; ".join(said)
 
     def _entry(self, entry: FoundEntry) -> str:
-        try:
-            return self._words.entry(from_json(entry.body))
-        except (ValueError, TypeError):  # of another version of this program
-            return str(entry.body.get("kind", "entry"))
+        return self._words.entry(entry_of(entry.body))
 
     def _status(self, each: FoundUtterance) -> str:
         states = [e.state for e in each.entries] or [each.state or ""]
@@ -168,7 +165,7 @@ class Told:
             }
             for entry in each.entries:
                 yield about | {
-                    "limb": entry.body.get("limb"),
+                    "limb": entry_of(entry.body).limb,
                     "what": self._entry(entry),
                     "status": entry.state,
                     "entry": entry.id,

@@ -23,10 +23,6 @@ _KINDS = {
     "shoe": ("shoe", "shoes"),
 }
 _PHRASES = {
-    ("plan", "return"): ("come back", "back in"),
-    ("plan", "call_vet"): ("call the vet", "call vet"),
-    ("plan", "watch"): ("watch this foot", "watch"),
-    ("plan", "next_time"): ("next time",),
     ("quantity", "body_condition"): ("body condition",),
     ("quantity", "laminitis"): ("laminitis", "laminitis grade"),
     ("term", "lameness"): ("lameness grade",),

@@ -291,7 +291,8 @@ class Grammar:
         """Sample phrases for recognizers that learn word pairs from phrases, without repeats."""
         rng = random.Random(seed)
         made = {" ".join(self._deriver.generate(rng).words) for _ in range(count)}
-        made |= {form for word in self.table for form in word.forms}
+        heard = [word for word in self.table if word.in_sentences]
+        made |= {form for word in heard for form in word.forms}
         made |= {" ".join(phrase) for phrase in self.synonyms.means}
         if self.attention:
             call = " ".join(self.attention)

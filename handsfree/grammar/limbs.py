@@ -61,7 +61,8 @@ def limbs_named(
     said: Sequence[str], table: Iterable[TradeWord], small: Collection[str] = ()
 ) -> NamedLimbs:
     """The feet that these words name; `small` are words that may stand before anything."""
-    table = tuple(table)
+    # Words such as "back" or "high side" are talk as often as not.
+    table = tuple(word for word in table if word.in_sentences)
     feet = [word for word in table if word.slot == "limb"]
     names = {tuple(form.split()): word.id for word in feet for form in word.forms}
     ends = {form.split()[-1] for word in feet if "+" not in word.id for form in word.forms}

@@ -10,7 +10,7 @@ from handsfree.grammar.derive import Tags
 from handsfree.records.entries import KINDS, Entry, Plan, ScaleGrade, belongs_to_horse
 from handsfree.records.units import to_mm
 
-PLANS = frozenset({"return", "call_vet", "watch", "next_time"})
+PLANS = frozenset({"return", "call_vet", "watch", "next_time", "tell_owner", "xray"})
 
 BRANCH = "branch"
 """What was shaped where only its side was named."""

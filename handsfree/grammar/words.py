@@ -9,6 +9,9 @@ from pathlib import Path
 from handsfree.errors import GrammarError
 from handsfree.grammar import jsgf
 
+SAID = "said"
+"""What the class of a word begins with that is in no sentence of the grammar."""
+
 COLUMNS = ("slot", "class", "id", "spoken", "american", "british", "definition")
 
 
@@ -16,7 +19,8 @@ COLUMNS = ("slot", "class", "id", "spoken", "american", "british", "definition")
 class TradeWord:
     """One row: an id of one slot, how it is spoken, and what it means.
 
-    `group` names the words that may stand in the same places (what it combines with).
+    `group` names the words that may stand in the same places (what it combines with); of a word
+    that no sentence of the grammar has, "said" or "said-" and the group it combines like.
     `spoken` are the forms of both sides of the Atlantic; all three together are heard.
     """
 
@@ -32,6 +36,16 @@ class TradeWord:
     def forms(self) -> tuple[str, ...]:
         """Every way to say it, the first one being the one to show."""
         return self.spoken + self.american + self.british
+
+    @property
+    def in_sentences(self) -> bool:
+        """Whether the grammar's sentences have it; else it is only understood as it comes."""
+        return self.group.split("-")[0] != SAID
+
+    @property
+    def like(self) -> str:
+        """The group it combines like."""
+        return self.group if self.in_sentences else self.group.removeprefix(SAID).removeprefix("-")
 
 
 def read_table(path: Path) -> tuple[TradeWord, ...]:

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -11,7 +12,7 @@ from sqlite_utils import Database
 from handsfree.errors import LogError
 from handsfree.joining import disputes, histories
 from handsfree.joining.horses import FactDiffers, join_horses
-from handsfree.joining.rows import Columns, Row, add, differing, in_turn, there
+from handsfree.joining.rows import Columns, Row, Unfit, add, differing, in_turn, there
 from handsfree.joining.taught import join_lessons
 from handsfree.log import Log, local_day
 from handsfree.log.rows import EntryBody
@@ -69,10 +70,19 @@ def join(log: Log, other: Path, look: bool = False) -> Joined:
     offers both versions. Doing it again changes nothing. All or nothing. Raises LogError.
     """
     # Each erasure is kept as a salted hash, so that ids can only be asked after.
-    with log.joining(other, keep=not look) as db:
+    with _told_of(other), log.joining(other, keep=not look) as db:
         ids = [str(row[0]) for row in db.execute("SELECT id FROM other.horses")]
         erased = [each for each in ids if log.was_erased(each)]
         return _Join(db, erased).run()
+
+
+@contextmanager
+def _told_of(other: Path) -> Iterator[None]:
+    """Tell of a row that no log could hold under the name of the file that has it."""
+    try:
+        yield
+    except Unfit as error:
+        raise LogError(f"log {other}: {error}; nothing was taken") from None
 
 
 class _Join:

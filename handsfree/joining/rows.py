@@ -1,29 +1,17 @@
 """Rows of the other log into ours, looked at one by one on the way."""
 
-import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from datetime import datetime
 from itertools import islice
 from typing import Any
 
 from sqlite_utils import Database
 
 from handsfree.errors import LogError
+from handsfree.log import fit
 from handsfree.log.reach import quoted
-from handsfree.records.entries import from_json
 
 Row = dict[str, Any]
 _AT_ONCE = 500
-
-_TYPES: dict[str, tuple[type, ...]] = {
-    "TEXT": (str,),
-    "INTEGER": (int,),
-    "REAL": (float, int),
-    "BLOB": (bytes,),
-}
-
-_TIMES = {"visits": "started_at", "utterances": "recorded_at", "marks": "at"}
-"""Columns that are read as times of day; an ill-formed one would stop every later reader."""
 
 _ROW_IDS = {"sounds": "utterance_id", "notices_settled": "notice_id"}
 """What rows are called by where it is not `id`, for the sentence about a bad one."""
@@ -34,7 +22,7 @@ class Unfit(LogError):
 
     def __init__(self, table: str, row: Row, why: str) -> None:
         name = row.get(_ROW_IDS.get(table, "id")) or row.get("entry_id") or "?"
-        super().__init__(f"the other log is damaged: {table}, {str(name)[:40]}: {why}")
+        super().__init__(f"is damaged: {table}, {str(name)[:40]}: {why}")
 
 
 class Columns:
@@ -47,39 +35,16 @@ class Columns:
     def of(self, table: str) -> dict[str, str]:
         """Column → its declared type."""
         if table not in self._known:
-            info = self._db.query(f"PRAGMA main.table_info({quoted(table)})")
-            self._known[table] = {column["name"]: column["type"] for column in info}
+            self._known[table] = fit.columns_of(self._db, table)
         return self._known[table]
 
     def check(self, table: str, row: Row) -> Row:
-        """The row, if each value is of its column's type and can be read again later."""
-        for name, declared in self.of(table).items():
-            value = row[name]
-            if value is not None and not isinstance(value, _TYPES[declared]):
-                raise Unfit(table, row, f"{name} is no {declared.lower()}")
-        if table in _TIMES:
-            _check_time(table, row, _TIMES[table])
-        if table == "entries":
-            _check_body(row)
+        """The row, if a log may hold it and it can be read again later."""
+        try:
+            fit.check_row(table, self.of(table), row)
+        except ValueError as error:
+            raise Unfit(table, row, str(error)) from None
         return row
-
-
-def _check_time(table: str, row: Row, column: str) -> None:
-    try:
-        datetime.fromisoformat(row[column]).astimezone()
-    except (TypeError, ValueError, OverflowError):
-        raise Unfit(table, row, f"{column} is no time") from None
-
-
-def _check_body(row: Row) -> None:
-    try:
-        body = json.loads(row["body"])
-        from_json(body)
-        same = body["kind"] == row["kind"] and body.get("limb") == row["limb"]
-    except (AttributeError, KeyError, TypeError, ValueError, RecursionError) as error:
-        raise Unfit("entries", row, f"its body cannot be read ({error})") from None
-    if not same:
-        raise Unfit("entries", row, "its body is of another kind or limb than it says")
 
 
 def there(db: Database, sql: str, values: Sequence[object] = ()) -> Iterator[Row]:

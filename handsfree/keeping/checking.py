@@ -1,24 +1,23 @@
 """The log looked through: each thing that is wrong, with its id and what to do about it."""
 
-import json
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import closing, suppress
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 
 from sqlite_utils import Database
 
 from handsfree.errors import LogError
 from handsfree.keeping.copying import connect
-from handsfree.log import reach, schema
-from handsfree.records.entries import from_json
+from handsfree.log import fit, reach, schema
 
 MOST = 50
 """Findings of one kind that are told; a log so broken is restored, not mended line by line."""
 
 _RESTORE = "restore a backup ('handsfree keep restore'), or copy the log and use sqlite3's .recover"
+
+_UPDATE = "it is kept as it is; update the program, or correct it in 'handsfree review'"
 
 
 @dataclass(frozen=True)
@@ -51,7 +50,7 @@ def look_through(
         found: list[Finding] = []
         rules = [_file, _references, _made]
         if schema.version(db) == len(schema.MIGRATIONS):
-            rules += [_rules, _bodies, _times]
+            rules += [_rules, _rows]
         for rule in rules:
             found += _told(rule, db)
         if sounds:
@@ -106,24 +105,9 @@ def _id_of(db: Database, table: str, rowid: int) -> str:
 
 def _made(db: Database) -> Iterator[Finding]:
     """Tables, indexes, triggers and views as this version of the file has them."""
-    version = schema.version(db)
-    with closing(sqlite3.connect(":memory:")) as conn:
-        fresh = Database(conn, execute_plugins=False)
-        schema.migrate(fresh, schema.MIGRATIONS[:version])
-        wanted, there = _parts(fresh), _parts(db)
-    for (kind, name), sql in wanted.items():
-        if (kind, name) not in there:
-            yield Finding(f"{kind} {name}", None, "is missing", _RESTORE)
-        elif there[kind, name] != sql:
-            yield Finding(f"{kind} {name}", None, "is not as this program made it", _RESTORE)
-    for kind, name in there.keys() - wanted.keys():
-        if kind == "trigger":  # tables and views of his own harm nothing; a trigger writes
-            yield Finding(f"{kind} {name}", None, "is not of this program", "remove it")
-
-
-def _parts(db: Database) -> dict[tuple[str, str], str]:
-    rows = db.query("SELECT type, name, sql FROM sqlite_master WHERE sql IS NOT NULL")
-    return {(row["type"], row["name"]): " ".join(row["sql"].split()) for row in rows}
+    for kind, name, text in fit.made_otherwise(db):
+        todo = "remove it" if "of this program" in text else _RESTORE
+        yield Finding(f"{kind} {name}", None, text, todo)
 
 
 _RULES = (
@@ -157,12 +141,6 @@ _RULES = (
         "replaces an entry that is not there",
     ),
     (
-        "entry",
-        "SELECT id FROM entries WHERE json_extract(body, '$.kind') IS NOT kind "
-        "OR json_extract(body, '$.limb') IS NOT limb",
-        "has another kind or limb in its body than beside it",
-    ),
-    (
         "utterance",
         "SELECT id FROM utterances AS u WHERE status = 'recorded' AND NOT EXISTS "
         "(SELECT 1 FROM entries AS e WHERE e.utterance_id = u.id)",
@@ -182,24 +160,11 @@ def _rules(db: Database) -> Iterator[Finding]:
             yield Finding(what, row["id"], text, _RESTORE)
 
 
-def _bodies(db: Database) -> Iterator[Finding]:
-    for row in db.query("SELECT id, body FROM entries"):
-        try:
-            from_json(json.loads(row["body"]))
-        except (ValueError, TypeError, AttributeError, RecursionError) as error:
-            yield Finding("entry", row["id"], f"cannot be read: {error}", _RESTORE)
-
-
-def _times(db: Database) -> Iterator[Finding]:
-    for what, table, column in (
-        ("visit", "visits", "started_at"),
-        ("utterance", "utterances", "recorded_at"),
-    ):
-        for row in db.query(f"SELECT id, {column} AS at FROM {table}"):
-            try:
-                datetime.fromisoformat(row["at"])
-            except (ValueError, TypeError):
-                yield Finding(what, row["id"], f"has no readable time ({row['at']!r})", _RESTORE)
+def _rows(db: Database) -> Iterator[Finding]:
+    for table, id, error in fit.unfit_rows(db):
+        todo = _UPDATE if isinstance(error, fit.NotRead) else _RESTORE
+        what = "entry" if table == "entries" else table.removesuffix("s").replace("_", " ")
+        yield Finding(what, id, str(error), todo)
 
 
 def _sounds(db: Database, progress: Callable[[int, int], None] | None) -> Iterator[Finding]:

@@ -11,7 +11,7 @@ from sqlite_utils import Database
 
 from handsfree.errors import LogError
 from handsfree.keeping.placing import placed, same, shown
-from handsfree.log import files, journal, reach, schema
+from handsfree.log import files, fit, journal, reach, schema
 
 Progress = Callable[[int, int], None]
 """Called with pages left and pages in all."""
@@ -88,6 +88,21 @@ def count_rows(conn: sqlite3.Connection) -> dict[str, int]:
     names = reach.tables(Database(conn, execute_plugins=False))
     sql = "SELECT count(*) FROM {}"
     return {n: conn.execute(sql.format(reach.quoted(n))).fetchone()[0] for n in names}
+
+
+def unfit(path: Path) -> str | None:
+    """Why a whole file is no log to work with, None where it is; what is wrong with it first.
+
+    An entry that this version cannot read is kept as it is.
+    """
+    with closing(connect(path)) as conn:
+        db = Database(conn, execute_plugins=False)
+        for kind, name, text in fit.made_otherwise(db):
+            return f"its {kind} {name} {text}"
+        for table, id, error in fit.unfit_rows(db):
+            if not isinstance(error, fit.NotRead):
+                return f"{table}, {id[:40]}: {error}"
+    return None
 
 
 def wrong_with(path: Path, rows: dict[str, int] | None = None) -> list[str]:

@@ -6,8 +6,9 @@ from html import escape
 
 from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.wording import Wording, limb_name
+from handsfree.language.known import entry_of
 from handsfree.log.rows import Entry, Notice, Utterance, Visit
-from handsfree.records.entries import from_json
+from handsfree.records.checking import Unreadable
 from handsfree.records.sureness import unsure
 from handsfree.sheets.files import printable
 
@@ -106,10 +107,10 @@ def visit_page(
 
 
 def _entry(entry: Entry, wording: Wording, grammar: Grammar) -> tuple[str, str, str]:
-    try:
-        shown = wording.describe(from_json(entry.body))
-    except (ValueError, TypeError, KeyError):
-        shown = str(entry.body)
+    read = entry_of(entry.body)
+    shown = wording.describe(read)
+    if isinstance(read, Unreadable):
+        shown = f"{shown} {read.body}"
     doubtful = entry.status == "heard" and unsure(entry.confidence, entry.doubt)
     status = "doubtful" if doubtful else entry.status
     kind = "" if entry.in_force else ' class="gone"'

@@ -11,7 +11,7 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from handsfree.errors import LogError
-from handsfree.keeping.copying import connect, count_rows, wrong_with
+from handsfree.keeping.copying import connect, count_rows, unfit, wrong_with
 from handsfree.keeping.placing import placed, same, shown, sync
 from handsfree.log import files, journal, local_time, reach
 
@@ -132,6 +132,9 @@ def restore(backup: Path, log: Path, at: datetime, lose: bool = False) -> Path |
         wrong = wrong_with(part, count_rows(source))
         if wrong:
             raise LogError(f"backup {shown(backup)}: is not whole: {wrong[0]}")
+        why = unfit(part)
+        if why:
+            raise LogError(f"backup {shown(backup)}: is no log to work with: {why}")
         if os.path.exists(log):
             _let_go(log)
         # Only now can nobody add to it any more.

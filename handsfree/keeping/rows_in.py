@@ -6,17 +6,15 @@ import json
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
-from datetime import datetime
+from dataclasses import dataclass
 from typing import Any
 
 from sqlite_utils import Database
 
 from handsfree.keeping.vouching import Bag
-from handsfree.log.heard_again import NewHearing
+from handsfree.log import fit
 from handsfree.log.reach import Link, links, quoted, related
 from handsfree.log.rows import storable
-from handsfree.records.entries import Entry, from_json
 
 Row = dict[str, Any]
 
@@ -24,18 +22,8 @@ MOST_JSON_BYTES = 64 << 20
 """Of one file; a visit of a thousand utterances has about 2 MB."""
 
 _ID = re.compile(r"[0-9A-Za-z_-]{1,64}")
-_TIMES = ("at", "started_at", "recorded_at", "created_at", "created")
-_YEARS = range(1900, 2200)
-_COUNTS = ("seq", "up_to", "marks_before")
-_JSON_LISTS = ("engines", "alternatives")
 _NOT_TAKEN = ("sounds", "erasures")
 """Sounds come as files; a record of erasing is of the log it was made in."""
-_TYPES: dict[str, tuple[type, ...]] = {
-    "TEXT": (str,),
-    "INTEGER": (int,),
-    "REAL": (int, float),
-    "BLOB": (bytes,),
-}
 
 
 @dataclass(frozen=True)
@@ -112,9 +100,6 @@ def _checked(shape: Shape, given: Any) -> Row:
         if key != "_row" and key not in shape.columns:
             raise ValueError(f"there is no column {key[:60]}")
         row[key] = _value(key, value)
-        wanted = _TYPES.get(shape.columns.get(key, "INTEGER"), (str, int, float, bytes))
-        if row[key] is not None and not isinstance(row[key], wanted):
-            raise ValueError(f"{key} is of the wrong type")
     missing = [key for key in shape.keys if key not in row]
     if missing:
         raise ValueError(f"it has no {missing[0]}")
@@ -124,7 +109,7 @@ def _checked(shape: Shape, given: Any) -> Row:
     for key in references & row.keys():
         if row[key] is not None and not (isinstance(row[key], str) and _ID.fullmatch(row[key])):
             raise ValueError(f"its {key} is no id")
-    _check_meaning(shape.name, row)
+    fit.check_row(shape.name, shape.columns, row)
     return row
 
 
@@ -143,46 +128,3 @@ def _value(key: str, value: Any) -> Any:
         case {"base64": str(text)} if len(value) == 1:
             return base64.b64decode(text, validate=True)
     raise ValueError(f"{key} is neither text nor number")
-
-
-def _check_meaning(table: str, row: Row) -> None:
-    """What the rest of the program takes for granted of rows, and SQLite does not check."""
-    for key in _TIMES:
-        if row.get(key) is not None and datetime.fromisoformat(row[key]).year not in _YEARS:
-            raise ValueError(f"{key} is out of all bounds")
-    match table:
-        case "utterances":
-            for key in _JSON_LISTS:
-                if not isinstance(json.loads(row[key]), list):
-                    raise ValueError(f"{key} is no list")
-        case "entries":
-            body = json.loads(row["body"])
-            _check_entry(from_json(body))
-            if body["kind"] != row["kind"] or body.get("limb") != row["limb"]:
-                raise ValueError("its kind or limb is another in its body")
-            if row.get("hearing") is not None:
-                hearing = NewHearing(**json.loads(row["hearing"]))
-                if not all(isinstance(getattr(hearing, key), list) for key in _JSON_LISTS):
-                    raise ValueError("its hearing lacks a list")
-        case "horses" if not row["name"].strip():
-            raise ValueError("it has no name")
-    for key in _COUNTS:
-        if key in row and not isinstance(row[key], int):
-            raise ValueError(f"{key} is no whole number")
-
-
-def _check_entry(entry: Entry) -> None:
-    for field in fields(entry):
-        value, wanted = getattr(entry, field.name), field.type
-        odd = isinstance(value, float) and not math.isfinite(value)
-        if odd or isinstance(value, bool) != (wanted is bool):
-            raise ValueError(f"its {field.name} is of the wrong type")
-        # JSON tells no 3 from 3.0.
-        as_float = float(value) if type(value) is int else value
-        if not (isinstance(value, wanted) or isinstance(as_float, wanted)):  # type: ignore[arg-type]
-            raise ValueError(f"its {field.name} is of the wrong type")
-    grade = getattr(entry, "scale_grade", None)
-    if grade is not None and not (
-        isinstance(grade.scale, str) and type(grade.value) in (int, float)
-    ):
-        raise ValueError("its grade is of the wrong type")

@@ -1,16 +1,21 @@
 """Which sound is no longer needed: a rule over age and doubt, and what following it frees."""
 
-import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
 from sqlite_utils import Database
 
+from handsfree.language.known import entry_of
 from handsfree.log import Log, local_day
+from handsfree.log.rows import body_of
+from handsfree.records.checking import BY_THIS_VERSION, Unreadable
+from handsfree.records.entries import Remark
 from handsfree.records.sureness import unsure
 
 MOST_MONTHS = 1200
+UNREAD = f"notes that {BY_THIS_VERSION}"
+"""Their sound is all there is; it always stays."""
 
 
 @dataclass(frozen=True)
@@ -71,7 +76,7 @@ def look(log: Log, rule: Rule) -> Thinned:
                 taken.append(utterance_id)
                 size += length
             else:
-                kept[why] += 1
+                kept[why] = kept.get(why, 0) + 1
                 kept_size += length
     return Thinned(rule, tuple(taken), size, kept, kept_size)
 
@@ -90,7 +95,10 @@ def _needed(db: Database, utterance_id: str, rule: Rule) -> str | None:
     """Why an utterance's sound is still needed, None where it is not."""
     sql = "SELECT status, confidence, doubt, body FROM entries_in_force WHERE utterance_id = ?"
     entries = list(db.query(sql, [utterance_id]))
-    if rule.keep_remarks and any(_is_wordless(row["body"]) for row in entries):
+    noted = [entry_of(body_of(row["body"])) for row in entries]
+    if any(isinstance(entry, Unreadable) for entry in noted):
+        return UNREAD
+    if rule.keep_remarks and any(isinstance(e, Remark) and not e.text.strip() for e in noted):
         return "remarks without words"
     doubtful = (r["status"] == "heard" and unsure(r["confidence"], r["doubt"]) for r in entries)
     if rule.keep_doubtful and any(doubtful):
@@ -107,11 +115,6 @@ def _needed(db: Database, utterance_id: str, rule: Rule) -> str | None:
         if rule.keep_doubtful and command_unsure and row["mark"] != "passed":
             return "doubtful"
     return None
-
-
-def _is_wordless(body: str) -> bool:
-    entry = json.loads(body)
-    return bool(entry.get("kind") == "remark" and not str(entry.get("text") or "").strip())
 
 
 def thin(log: Log, found: Thinned, by: str) -> int:

@@ -30,6 +30,7 @@ def find_clear(said: Utterance) -> None:
         clause = said.in_clause(at)
         if any(said.clause[f.at] == said.clause[at] for f in said.frames):
             continue
+        clause = _with_zones_before(said, clause)
         zones = [i for i in clause if i not in said.used and said.spans[i].get("zone")]
         feet = [
             i
@@ -54,6 +55,13 @@ def find_clear(said: Utterance) -> None:
                 said.add("finding", zone, (at,) if side is None else (at, side), **slots)
         elif span.get("clear") or (feet and _is_said_of(said, at, feet)):
             said.add("finding", at, (), term="clear")
+
+
+def _with_zones_before(said: Utterance, clause: list[int]) -> list[int]:
+    """ "Sole and frog both clean": the clause with the bare places before its "and"."""
+    before = [i for i, c in enumerate(said.clause) if c == said.clause[clause[0]] - 1]
+    bare = all(said.spans[i].get("zone") or carries_nothing(said, i) for i in before)
+    return before + clause if before and bare else clause
 
 
 def _is_sound(said: Utterance, at: int) -> bool:

@@ -191,6 +191,9 @@ def _is_content(span: Span) -> bool:
 def _relative(said: Utterance, at: int, relative: str, before: list[Mention]) -> tuple[str, ...]:
     """The limb that "the near one", "the other" or "the pair" means, by the limbs around it."""
     pair = _pair(said, at, before)
+    following = said.spans[at + 1].get("zone") if at + 1 < len(said.spans) else None
+    if relative in ("left", "right") and following in JOINTS:
+        return (("L" if relative == "left" else "R") + JOINTS[following],)
     if relative == "other":
         if before and len(before[-1].limbs) == 1:
             return (OTHER_SIDE[before[-1].limbs[0]],)

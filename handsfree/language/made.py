@@ -8,7 +8,7 @@ from handsfree.language.tables import Made, Tables
 
 def made_work(said: Utterance, tables: Tables) -> None:
     """ "Took that flare off": a verb and a finding or place that are work together."""
-    for work, (verb, what) in tables.made_work.items():
+    for work, verb, what in tables.made_work:
         for near in range(len(said.spans)):
             span = said.spans[near]
             if near in said.used or not set(what.split("|")) & {
@@ -111,7 +111,11 @@ def made(said: Utterance, tables: Tables) -> None:
             for pair in _pairs(said, made, at, shared)
             if _makes_sense(said, pair)
         ]
-        best = min(pairs, key=lambda p: (p.distance, p.head > p.state), default=None)
+        best = min(
+            pairs,
+            key=lambda p: ("limb" in p.made.heads, p.distance, p.head > p.state),
+            default=None,
+        )
         if best is None:
             continue
         _add_made(said, best, tables)
@@ -187,6 +191,9 @@ def _makes_sense(said: Utterance, pair: _Pair) -> bool:
         said.spans[i].amount for i in said.in_clause(pair.state)
     ):
         return False
+    if pair.made.term == "swelling" and state.text == "up":
+        before = said.spans[pair.state - 1].words[0] if pair.state else ""
+        return before in ("'s", "is", "are", "was", "were")
     if state.text in WEAK:
         # Between the two only what is no content, as in "pulse is up".
         return all(carries_nothing(said, i) for i in between)
@@ -203,7 +210,8 @@ def carries_nothing(said: Utterance, at: int) -> bool:
 def _add_made(said: Utterance, pair: _Pair, tables: Tables) -> None:
     head = said.spans[pair.head]
     slots: dict[str, object] = {"term": pair.made.term}
-    zone = next((z for z in head.all("zone") if z in pair.made.keeps), None)
+    there = (*head.all("zone"), *(IN_PLACE[s] for s in head.all("state") if s in IN_PLACE))
+    zone = next((z for z in there if z in pair.made.keeps), None)
     if zone:
         slots["zone"] = zone
     if pair.made.term == "high_side":

@@ -295,7 +295,7 @@ def _composed(said: Utterance, at: int, amount: Amount) -> str | None:
         return "height"
     dimension = at - 1 if beside and not number_first else None
     if dimension is None:
-        dimension = next((i for i in after if said.spans[i].get("dimension") and i <= at + 3), None)
+        dimension = next((i for i in after if i <= at + 3 and _dimension_of(said, i, at)), None)
     if dimension is None:
         dimension = next((i for i in before if said.spans[i].get("dimension")), None)
     same = [i for i in after if said.clause[i] == said.clause[at]]
@@ -330,6 +330,13 @@ def _composed(said: Utterance, at: int, amount: Amount) -> str | None:
         return "pastern_angle"
     quantity = next((OF_HEAD[n] for n in names if n in OF_HEAD), None)
     return quantity if quantity and _may_be(quantity, amount) else None
+
+
+def _dimension_of(said: Utterance, at: int, number: int) -> bool:
+    """Whether a dimension belongs to the number before it, not to one right behind it."""
+    following = said.spans[at + 1] if at + 1 < len(said.spans) else None
+    taken = following is not None and following.amount is not None and at > number + 1
+    return said.spans[at].get("dimension") is not None and not taken
 
 
 def _is_tall(said: Utterance, at: int, amount: Amount) -> bool:

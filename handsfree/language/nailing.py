@@ -104,7 +104,13 @@ def nails(said: Utterance) -> None:
     taken: dict[int, list[int]] = {}
     for count in counts:
         verb = _verb_of(said, count, verbs, counts)
-        if verb is None and not words and not _apiece(said) and not _in_foot(said, count):
+        if (
+            verb is None
+            and not words
+            and not _apiece(said)
+            and not _in_foot(said, count)
+            and not sided(said)
+        ):
             continue
         action = _action(said, verb, count) if verb is not None else _without_verb(said)
         if action is None:
@@ -133,6 +139,20 @@ def _pulled_again(said: Utterance, verbs: list[int]) -> None:
         if "it" in following[1:3] or "nail" in following or following[-1:] == ["out"]:
             said.add("nails", verb, (), action="pulled", count=1)
             return
+
+
+def sided(said: Utterance) -> bool:
+    """ "Four outside two inside": two counts with a side each are nails."""
+    pairs = [
+        i
+        for i in range(len(said.spans) - 1)
+        if (a := said.spans[i].amount)
+        and a.unit is None
+        and a.value <= 8
+        and said.spans[i + 1].get("side")
+    ]
+    measured = any(s.get("quantity") or s.get("dimension") or s.get("zone") for s in said.spans)
+    return len(pairs) > 1 and not measured
 
 
 def _verb_of(said: Utterance, count: int, verbs: list[int], counts: list[int]) -> int | None:
@@ -180,7 +200,7 @@ def _without_verb(said: Utterance) -> str | None:
     """Nails in a foot without a verb are those that were found in its shoe."""
     if any(f.slots.get("action") == "shoe_pulled" for f in said.frames):
         return "pulled"
-    if _apiece(said) or any(s.get("side") == "both" for s in said.spans):
+    if _apiece(said) or sided(said) or any(s.get("side") == "both" for s in said.spans):
         return "driven"
     shod = ("shoe_reset", "new_shoe")
     put_on = any(f.kind == "shoe" or f.slots.get("action") in shod for f in said.frames)
@@ -215,7 +235,7 @@ def _rest(said: Utterance, verbs: list[int]) -> None:
         following = {w for s in said.spans[verb + 1 : verb + 3] for w in s.words}
         action = said.spans[verb].get("nails")
         before = {w for s in said.spans[max(0, verb - 2) : verb] for w in s.words}
-        of_rest = "rest" in following and action in ("pulled", "driven", "left_in")
+        of_rest = bool({"rest", "lot"} & following) and action in ("pulled", "driven", "left_in")
         if of_rest or ("rest" in before and action in ("pulled", "lost")):
             said.add("nails", verb, (), action=action)
         elif "another" in following and action in ("pulled", "driven"):

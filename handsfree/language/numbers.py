@@ -10,7 +10,7 @@ from fractions import Fraction
 SIDED = frozenset(("inside", "outside", "medial", "lateral"))
 """After these a quarter is a place of the foot."""
 POINT, AND, OF = "point", "and", "of"
-OH = frozenset({"oh", "o", "nought", "zero", "aught", "ought", "naught"})
+OH = frozenset("oh o nought zero aught ought naught aughts oughts noughts".split())
 
 
 @dataclass(frozen=True)
@@ -213,7 +213,7 @@ class NumberReader:
             return None
         if word in self._said.parts and word in ("half", "quarter"):
             beside = at > 0 and words[at - 1] == "by"
-            if alone and at > 0 and words[at - 1] in SIDED:
+            if word == "quarter" and alone and at > 0 and words[at - 1] in SIDED:
                 return None
             if not alone or beside or self._is_measured(words, at + 1):
                 return Fraction(1, self._said.parts[word]), at + 1

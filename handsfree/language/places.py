@@ -113,14 +113,7 @@ def places(said: Utterance, tables: Tables) -> list[Place]:
             continue
         following = " ".join(w for s in said.spans[at + 1 : at + 3] for w in s.words)
         if side and not zone and following.startswith("of it"):
-            zone = next(
-                (
-                    str(f.slots["zone"])
-                    for f in reversed(said.frames)
-                    if f.at < at and f.slots.get("zone")
-                ),
-                None,
-            )
+            zone = next((p.zone for p in reversed(found) if p.zone), None)
         last = found[-1] if found else None
         if (
             last
@@ -207,13 +200,20 @@ def _heads_of_terms(tables: Tables) -> dict[str, frozenset[str]]:
     return found
 
 
+def _is_subject(said: Utterance, place: Place) -> bool:
+    """ "Wall's chipped": the wall is what chips, no place of it."""
+    following = said.spans[place.first + 1].words[0] if place.first + 1 < len(said.spans) else ""
+    return place.zone == "wall" and following in ("'s", "is")
+
+
 def _without_own(said: Utterance, place: Place, heads: dict[str, frozenset[str]]) -> Place | None:
     """The place without a zone that the finding's name holds already ("heels contracted")."""
     here = [f for f in said.frames if said.clause[f.at] == said.clause[place.first]]
     own = [
         f
         for f in here
-        if place.zone in heads.get(f.term or "", ())
+        if (f.term == "chip" and _is_subject(said, place))
+        or place.zone in heads.get(f.term or "", ())
         or (f.term == "seedy_toe" and place.zone == "toe" and "toe" in said.spans[f.at].text)
     ]
     others = [f for f in here if f not in own and takes_place(f, place) and f.kind == "finding"]
@@ -233,6 +233,10 @@ def _of_these(said: Utterance, fit: list[Frame], place: Place) -> Frame:
 
     Who says the place first says it first throughout: "outside heel bruise inside quarter crack".
     """
+    counted = [f for f in fit if f.kind in ("nails", "measurement")]
+    beside = [f for f in counted if 0 < place.first - f.last <= 2 and place.zone is None]
+    if beside and any(f.kind == "finding" for f in fit):
+        return beside[-1]
     findings = [f for f in fit if f.kind == "finding"]
     likely = [f for f in findings if f.term not in NO_PLACE] if place.zone else findings
     candidates = likely or findings or [f for f in fit if f.kind in ("nails", "measurement")] or fit

@@ -1,7 +1,7 @@
 """Reads natural speech: words as they came, statements with evidence out. Pure."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 from handsfree.grammar.meaning import Meaning, Statement
@@ -42,8 +42,16 @@ LEFT_OVER = 0.25
 """What a side, a place or a number costs that belongs to nothing."""
 
 
+ASIDE = 0.11
+"""What a word of the trade costs that no entry needs: one is in passing, two are too many."""
+TELLING = "state thing nails verb quantity dimension shoe scale work nail_word plan".split()
+
 TOO_UNSURE = 0.7
 """Beyond this the utterance is unclear, not doubtful."""
+
+
+MOST_WORDS = 80
+"""Nobody says more in one breath: longer words are read out, pasted or made by a machine."""
 
 
 ASKS = frozenset("how what when where who why whose which".split())
@@ -79,7 +87,7 @@ class Reader:
         """Read one utterance: lower-case words without punctuation."""
         original = list(words)
         split, starts = split_words(original, self.tables.dialect)
-        if not split:
+        if not split or len(split) > MOST_WORDS:
             return Understood(None)
         command = commands.find(split, self.tables, self._horses)
         if command is not None:
@@ -87,7 +95,7 @@ class Reader:
                 command=command.id, horse=command.horse, horse_said=command.horse_said
             )
             return Understood(meaning)
-        spans = cut(split, self.tables)
+        spans = [self._named(span) for span in cut(split, self.tables)]
         spans, rather = scope.not_that_but(spans)
         spans, corrects = scope.put_right(spans)
         corrects = corrects or rather
@@ -98,6 +106,11 @@ class Reader:
             return _changed(said)
         self._find(said, original, starts)
         return self._judged(said, corrects)
+
+    def _named(self, span: Span) -> Span:
+        """A horse's name in what is said of it is no word that has to be explained."""
+        known = span.known or any(span.text in name for name, _ in self._horses)
+        return span if known == span.known else replace(span, known=known)
 
     def tells(self, word: str) -> bool:
         """Whether a word by itself has a meaning of the trade."""
@@ -139,7 +152,7 @@ class Reader:
         unread: list[str] = []
         for at, span in enumerate(said.spans):
             if at not in said.used:
-                _weigh(said, span, unread)
+                _weigh(said, span, unread, self.tables.nothing)
         statements = tuple(s for f in said.frames for s in _statements(f))
         unsure = round(min(1.0, said.unsure), 3)
         if unsure > TOO_UNSURE or not statements:
@@ -222,7 +235,7 @@ def _asks(words: Sequence[str]) -> bool:
     return first in AUXILIARY and following in PRONOUNS
 
 
-def _weigh(said: Utterance, span: Span, unread: list[str]) -> None:
+def _weigh(said: Utterance, span: Span, unread: list[str], nothing: frozenset[str]) -> None:
     """What a span costs that no frame uses."""
     if not span.known:
         unread.append(span.text)
@@ -240,6 +253,8 @@ def _weigh(said: Utterance, span: Span, unread: list[str]) -> None:
         said.doubt(f"the number {span.text} belongs to nothing", 0.4)
     elif span.get("side") or span.get("zone") or span.get("plan") in ("call_vet", "xray"):
         said.doubt(f"'{span.text}' belongs to nothing", LEFT_OVER)
+    elif any(span.get(kind) for kind in TELLING) and not set(span.words) <= nothing:
+        said.doubt(f"'{span.text}' belongs to nothing", ASIDE)
 
 
 def _statements(frame: Frame) -> list[Statement]:

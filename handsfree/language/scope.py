@@ -74,8 +74,8 @@ def put_right(spans: list[Span]) -> tuple[list[Span], bool]:
         if not any(_type(s) for s in after):
             # "Angle's fifty three sorry"
             new = any(s.get(kind) for s in before for kind in NEW_THINGS)
-            meant = span.text in ("i mean", "i meant") and not new
-            corrects = corrects or span.words[-1] == "sorry" or meant
+            # "Forty four, I should say": nothing new, only another number, side or place.
+            corrects = corrects or span.words[-1] == "sorry" or not new
             spans = before + after
             continue
         if _is_not_that(spans, at):

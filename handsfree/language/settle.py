@@ -123,6 +123,8 @@ def not_but(said: Utterance) -> None:
         gone |= text.startswith("with the rasp") and any(
             f.slots.get("action") in ("flare_dressed", "toe_dressed") for f in said.frames
         )
+        before = [w for s in said.spans[max(0, frame.first - 3) : frame.first] for w in s.words]
+        gone |= frame.term == "club_foot" and before[-3:] == ["that", "'s", "the"] and bool(others)
         gone |= frame.term == "missing_nail" and "puncture" in others
         gone |= frame.term == "cut" and text.startswith("tr") and "overreach" in others
         if frame.term == "heat" and text == "hot" and _shod(said) and not _is_felt(said, frame):
@@ -151,6 +153,10 @@ def perhaps_later(said: Utterance) -> None:
         before = [w for s in said.spans[max(0, frame.first - 4) : frame.first] for w in s.words]
         aside = set(before[-2:]) & MAYBE or set(before[-4:]) & WHILE
         if aside and len(said.frames) > 1:
+            said.frames.remove(frame)
+    for frame in [f for f in said.frames if f.term == "lost_shoe"]:
+        before = [w for s in said.spans[max(0, frame.first - 4) : frame.first] for w in s.words]
+        if {"when", "till", "until"} & set(before) and len(said.frames) > 1:
             said.frames.remove(frame)
 
 

@@ -1,6 +1,7 @@
 """The shoe: size, section, clips and the rest, with the words that narrow them down. Pure."""
 
 from handsfree.language.clauses import Utterance
+from handsfree.language.numbers import OH
 from handsfree.language.plans import words_of
 from handsfree.language.spans import Span
 from handsfree.language.tables import Tables
@@ -19,6 +20,12 @@ def shoes(said: Utterance, tables: Tables, original: list[str], starts: list[int
         ):
             said.add("shoe", at, (at + 1,), item="size", detail=f"{amount.number:g} {amount.unit}")
     _rounded_inside(said)
+    for at, span in enumerate(said.spans[:-1]):
+        # "Double aught behind"
+        noughts = said.spans[at + 1].text in OH and span.text in TIMES
+        sized = at > 0 and said.spans[at - 1].get("shoe") == "size"
+        if noughts and not sized and at not in said.used:
+            said.add("shoe", at, (at + 1,), item="size", detail="0" * TIMES[span.text])
     for at in said.free("shoe"):
         item = said.spans[at].get("shoe")
         if at in said.used:
@@ -177,6 +184,9 @@ def _narrows(said: Utterance, one: int, other: int, after: bool = False) -> bool
     return bool(span.get("verb") and span.text == "rounded off")
 
 
+TIMES = {"single": 1, "double": 2, "triple": 3}
+
+
 def _size(said: Utterance, at: int) -> None:
     """ "Size four", "size three oh", "a number two", "double oh", "five and a quarter inch"."""
     spans = said.spans
@@ -186,21 +196,17 @@ def _size(said: Utterance, at: int) -> None:
     zeros = 0
     amount = spans[after].amount
     end = after
-    if spans[after].text in ("double", "triple", "single") or spans[at].words[-1] in (
+    if spans[after].text in TIMES or spans[at].words[-1] in (
         "double",
         "triple",
     ):
-        zeros = {"single": 1, "double": 2, "triple": 3}[spans[after].text]
+        zeros = TIMES[spans[after].text]
         end = after + 1
-    elif spans[after].text in ("oh", "o", "nought", "zero", "naught"):
+    elif spans[after].text in OH:
         zeros, end = 1, after
-        while end + 1 < len(spans) and spans[end + 1].text in ("oh", "o", "nought", "zero"):
+        while end + 1 < len(spans) and spans[end + 1].text in OH:
             zeros, end = zeros + 1, end + 1
-    elif (
-        amount is not None
-        and end + 1 < len(spans)
-        and spans[end + 1].text in ("oh", "o", "ought", "aught")
-    ):
+    elif amount is not None and end + 1 < len(spans) and spans[end + 1].text in OH:
         zeros, end = int(amount.value), end + 1
     if zeros:
         said.add(

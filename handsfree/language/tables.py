@@ -24,6 +24,16 @@ Phrase = tuple[str, ...]
 MOST_PHRASES = 5000
 """A pattern that stands for more is written as a thing and a state instead."""
 
+SLOTS = {
+    **{"term": "term", "clear": "term", "zone": "zone", "quantity": "quantity", "unit": "unit"},
+    **{"work": "work", "made_work": "work", "shoe": "shoe", "plan": "plan", "nails": "nail"},
+    **{"grade": "grade", "age": "age", "trend": "trend"},
+}
+"""Kind of concept → slot of words.csv, where the concepts' ids are those of entries."""
+
+TIMES = frozenset({"day", "week", "fortnight", "month"})
+"""Units that no measurement has."""
+
 NAMED = frozenset({"<horse>", "<name>"})
 """What stands in a pattern for words that no table holds."""
 
@@ -59,7 +69,8 @@ class Tables:
     """First word → the longest phrase that begins with it."""
     made: dict[str, tuple[Made, ...]]
     """State → what it makes, and with what."""
-    made_work: dict[str, tuple[str, str]]
+    made_work: tuple[tuple[str, ...], ...]
+    """Work, the verb and the object that make it."""
     adds: dict[str, tuple[str, str]]
     """State → the slot that it fills besides, as the frog of "into the frog"."""
     nothing: frozenset[str]
@@ -194,7 +205,7 @@ class _Reading:
 
     def term(self, name: str, id: str, said: Mapping[str, Any]) -> None:
         """One [term.…] table; a table in it is the same finding with a grade of its own."""
-        id = id.partition("_by_")[0]
+        id = _term_id(id)
         own = "; ".join((said.get("say", ""), *said.get("also", {})))
         for phrase in self.patterns(name, own):
             adds = said.get("also", {}).get(" ".join(phrase), {})
@@ -245,9 +256,11 @@ def read_tables(place: Path) -> Tables:
     starts: dict[str, int] = {}
     for phrase in reading.phrases:
         starts[phrase[0]] = max(starts.get(phrase[0], 0), len(phrase))
-    made_work = {
-        work: tuple(said.replace(" ", "").split("+")) for work, said in done["made_work"].items()
-    }
+    made_work = tuple(
+        (work, *pair.replace(" ", "").split("+"))
+        for work, said in done["made_work"].items()
+        for pair in said.split(";")
+    )
     words = frozenset(w for phrase in reading.phrases for w in phrase) | nothing
     return Tables(
         {phrase: tuple(concepts) for phrase, concepts in reading.phrases.items()},
@@ -262,6 +275,28 @@ def read_tables(place: Path) -> Tables:
         words,
         dialect,
     )
+
+
+def read_ids(place: Path) -> dict[str, frozenset[str]]:
+    """Slot of words.csv → the ids that grammar/said/ (`place`) has words for.
+
+    Quick: no pattern is written out. Raises GrammarError as `read_tables` does.
+    """
+    reading = _Reading(place)
+    said: dict[str, set[str]] = {}
+    for name in ("places.toml", "findings.toml", "done.toml"):
+        for kind, table in reading.file(name).items():
+            said.setdefault(kind, set()).update(map(_term_id, table) if kind == "term" else table)
+    said["unit"] = set(reading.file("numbers.toml").get("units", ())) - TIMES
+    ids: dict[str, frozenset[str]] = {}
+    for kind, slot in SLOTS.items():
+        ids[slot] = ids.get(slot, frozenset()) | said.get(kind, frozenset())
+    return ids
+
+
+def _term_id(name: str) -> str:
+    """[term.puncture_by_stone] is one more table of puncture."""
+    return name.partition("_by_")[0]
 
 
 def _numbers(reading: _Reading) -> NumberReader:

@@ -10,7 +10,7 @@ from sqlite_utils import Database
 
 from handsfree.log.find_schema import PLACES, SLOTS, TOKENS
 from handsfree.log.opened import OpenedLog
-from handsfree.log.rows import local_day
+from handsfree.log.rows import body_of, local_day
 
 FEW = 3000
 """So many measures in a range are sorted by time; of more, the newest are looked through."""
@@ -267,7 +267,7 @@ def _utterance(
             continue
         sql = "SELECT body, hearing FROM entries WHERE id = ?"
         body, hearing = db.execute(sql, [entry_id]).fetchone()
-        entries.append(FoundEntry(entry_id, its_state, json.loads(body)))
+        entries.append(FoundEntry(entry_id, its_state, body_of(body)))
         if hearing is not None:
             # A later hearing of the same sound has words and doubts of its own.
             own = json.loads(hearing)

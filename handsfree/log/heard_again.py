@@ -174,6 +174,7 @@ class HeardAgainLog(OpenedLog):
         """
         if not entries:
             raise LogError("a hearing without a note changes nothing")
+        writing.check_bodies(entries)
         change = new_id()
         author = Author(BY, f"heard again: {hearing.heard}")
         with self._writing() as db:

@@ -84,6 +84,7 @@ class JudgedLog(OpenedLog):
         the utterance's entries in force as the person saw them. Raises ChangedMeanwhile when
         these, or an entry to replace, are no longer so.
         """
+        writing.check_bodies(entries)
         change = new_id()
         author = Author(by, reason)
         with self._writing() as db:

@@ -16,6 +16,7 @@ from handsfree.log.rows import (
     Utterance,
     Visit,
     VisitSummary,
+    body_of,
 )
 
 _VISIT = """v.id AS id, v.horse_id AS horse_id, h.name AS horse, v.started_at AS started_at,
@@ -58,7 +59,7 @@ def horse_entries(db: Database, horse_id: str) -> list[HorseEntry]:
         WHERE v.horse_id = ? ORDER BY v.started_at, v.rowid, e.utterance_seq, e.seq""",
         [horse_id],
     )
-    return [HorseEntry(**row | {"body": json.loads(row["body"])}) for row in rows]
+    return [HorseEntry(**row | {"body": body_of(row["body"])}) for row in rows]
 
 
 def visits_of(db: Database, horse_id: str) -> list[Visit]:
@@ -113,7 +114,7 @@ def entries(db: Database, visit_id: str, in_force: bool) -> list[Entry]:
     rows = db.query(
         f"SELECT {_ENTRY} FROM {view} WHERE visit_id = ? ORDER BY utterance_seq, seq", [visit_id]
     )
-    return [Entry(**row | {"body": json.loads(row["body"])}) for row in rows]
+    return [Entry(**row | {"body": body_of(row["body"])}) for row in rows]
 
 
 def utterances(db: Database, visit_id: str) -> list[Utterance]:
@@ -165,7 +166,7 @@ def by_utterance(
     for entry_id in dict.fromkeys(entry_ids):
         sql = "SELECT utterance_id, body FROM entries WHERE id = ?"
         utterance_id, body = db.execute(sql, [entry_id]).fetchone()
-        found.setdefault(utterance_id, []).append((entry_id, json.loads(body)))
+        found.setdefault(utterance_id, []).append((entry_id, body_of(body)))
     return found
 
 

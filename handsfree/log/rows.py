@@ -1,8 +1,9 @@
 """What goes into the log and what comes out of it, as plain frozen rows.
 
-Entries cross this boundary as dictionaries in the JSON form that `--json` prints; the
-log neither knows nor checks their meaning. Times of day are ISO 8601 text in UTC with
-offset; `start_s` and `end_s` are seconds from the start of the recording.
+Entries cross this boundary as dictionaries in the JSON form that `--json` prints. What is
+written is checked to be readable again (language/known.py); what is read may be anything. Times
+of day are ISO 8601 text in UTC with offset; `start_s` and `end_s` are seconds from the start of
+the recording.
 """
 
 import json
@@ -263,6 +264,13 @@ class Lesson:
     last_at: str
 
 
+class BadEntry(LogError):
+    """Nothing was written: no version of this program could read the entry again as it is."""
+
+    def __init__(self, why: str) -> None:
+        super().__init__(f"an entry cannot be written to the log: {why}")
+
+
 class ChangedMeanwhile(LogError):
     """Nothing was written: what was to be changed is no longer as it was when looked at."""
 
@@ -307,6 +315,16 @@ def storable(text: str) -> str:
     SQLite keeps UTF-8, which has no form for them; all other text is unchanged.
     """
     return text.encode("utf-16-le", "surrogatepass").decode("utf-16-le", "replace")
+
+
+def body_of(text: str) -> EntryBody:
+    """An entry's body from its JSON text; one that is no object is kept whole under a key that
+    no entry has, so that it is unreadable and stays."""
+    try:
+        body = json.loads(text)
+    except (ValueError, RecursionError):  # SQLite takes some that Python does not
+        body = None
+    return body if isinstance(body, dict) else {"unreadable": text}
 
 
 def to_json(value: object) -> str:

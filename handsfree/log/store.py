@@ -195,6 +195,7 @@ class Log(JudgedLog, KeptLog, HeardAgainLog, ConfirmedLog, JoiningLog, FindableL
         `notices` are added and those of `settles` settled. `confirmed`: a person put the
         new entries in himself, so that there is nothing left to confirm.
         """
+        writing.check_bodies(entries)
         utterance_id, change = new_id(), new_id()
         author = Author(by, utterance_id=utterance_id)
         with self._writing() as db:

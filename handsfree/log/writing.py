@@ -6,8 +6,18 @@ from typing import Any
 from sqlite_utils import Database
 
 from handsfree.errors import LogError
+from handsfree.language.known import check_body
 from handsfree.log import reading
-from handsfree.log.rows import EntryBody, NoticeRow, UtteranceRow, new_id, now, storable, to_json
+from handsfree.log.rows import (
+    BadEntry,
+    EntryBody,
+    NoticeRow,
+    UtteranceRow,
+    new_id,
+    now,
+    storable,
+    to_json,
+)
 
 
 def _storable(text: str | None) -> str | None:
@@ -87,6 +97,15 @@ def add_entries(
         db.table("entries").insert(row)
         ids.append(row["id"])
     return tuple(ids)
+
+
+def check_bodies(entries: Sequence[EntryBody]) -> None:
+    """Raise BadEntry for an entry that could not be read again."""
+    for body in entries:
+        try:
+            check_body(body)
+        except ValueError as error:
+            raise BadEntry(str(error)) from None
 
 
 def add_notices(

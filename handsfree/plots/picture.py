@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from statistics import median
 
-from handsfree.records.units import DAYS_PER_MONTH
+from handsfree.records.units import DAYS_PER_MONTH, reckoned_in
 from handsfree.sums.change import slope_line
 from handsfree.sums.history import Measured, Stage
 from handsfree.sums.seen import LIMBS
@@ -78,7 +78,8 @@ def picture(horse: str, tracks: Sequence[MeasureTrack]) -> Picture:
     """
     if len({track.quantity for track in tracks}) != 1:
         raise ValueError("a picture is of one quantity")
-    return Picture(_printable(horse), tracks[0].quantity, tracks[0].unit, tuple(tracks))
+    unit = reckoned_in(tracks[0].unit)
+    return Picture(_printable(horse), tracks[0].quantity, unit, tuple(tracks))
 
 
 def _printable(text: str) -> str:

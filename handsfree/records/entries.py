@@ -54,7 +54,7 @@ class Measurement:
 
 @dataclass(frozen=True, kw_only=True)
 class Nails:
-    """Nails pulled, driven, left in or lost; `count` is None where none was said."""
+    """Nails pulled, driven, left in, lost or in the shoe; `count` is None where none was said."""
 
     kind: ClassVar[str] = "nails"
     limb: str | None = None
@@ -84,7 +84,7 @@ class Work:
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """Something to do later: return, call_vet, watch or next_time."""
+    """Something to do later: return, call_vet, watch, next_time, tell_owner or xray."""
 
     kind: ClassVar[str] = "plan"
     action: str | None = None
@@ -107,6 +107,10 @@ KINDS: dict[str, type[Entry]] = {
     cls.kind: cls for cls in (Finding, Measurement, Nails, Shoe, Work, Plan, Remark)
 }
 
+MORE_IS_WORSE = frozenset({"lameness", "laminitis"})
+"""Scales on which a higher grade is worse and zero is none (AAEP 0–5, Obel 1–4). Of body condition
+(Henneke 1983, 1–9) neither end is."""
+
 OF_THE_HORSE = frozenset({"heart_girth", "body_length", "height", "neck_girth", "weight"})
 """Quantities of the horse, not of one limb."""
 
@@ -125,6 +129,18 @@ def belongs_to_horse(entry: Entry) -> bool:
             return True
         case _:
             return False
+
+
+def is_absent(entry: Entry) -> bool:
+    """Whether the entry says that a thing is not there: denied, or of grade zero.
+
+    It was looked for, and is no finding that is there.
+    """
+    if not isinstance(entry, Finding):
+        return False
+    grade = entry.scale_grade
+    zero = grade is not None and grade.scale in MORE_IS_WORSE and grade.value <= 0
+    return entry.denied or zero
 
 
 def to_json(entry: Entry) -> dict[str, Any]:

@@ -1,14 +1,18 @@
 """Lengths, angles, weights and growth, each a type of its own, so that no number hides its unit.
 
 1 inch = 25.4 mm and 1 lb = 0.45359237 kg exactly (international yard and pound agreement of
-1959).
+1959). A hand is 4 inches. Heights in hands are written as they are said: 16.1 is sixteen hands
+and one inch, 16.15 sixteen hands and an inch and a half; there is no 16.4.
 """
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Self
 
 MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "in": 25.4}
+HANDS = "hands"
+INCHES_PER_HAND = 4
 KG_PER_LB = 0.45359237
 KG_PER_UNIT = {"kg": 1.0, "lb": KG_PER_LB}
 DAYS_PER_WEEK = 7.0
@@ -23,13 +27,18 @@ class Length:
 
     @classmethod
     def of(cls, value: float, unit: str) -> Self:
-        """A length said in mm, cm or in. Raises ValueError for another unit."""
+        """A length said in mm, cm, in or hands. Raises ValueError for another unit, and for
+        what is no number of hands (16.5)."""
+        if unit == HANDS:
+            return cls(_inches_of(value) * MM_PER_UNIT["in"])
         if unit not in MM_PER_UNIT:
-            raise ValueError(f"{unit!r} is no unit of length (mm, cm, in)")
+            raise ValueError(f"{unit!r} is no unit of length (mm, cm, in, hands)")
         return cls(value * MM_PER_UNIT[unit])
 
     def to(self, unit: str) -> float:
-        """The bare number in mm, cm or in."""
+        """The bare number in mm, cm or in; in hands as it is written, to 0.01 inch."""
+        if unit == HANDS:
+            return _in_hands(self.mm / MM_PER_UNIT["in"])
         return self.mm / MM_PER_UNIT[unit]
 
     @property
@@ -132,11 +141,44 @@ class Growth:
         return Length(self.mm_per_day * days)
 
 
+def hands_and_inches(value: float) -> tuple[int, float]:
+    """The whole hands and the inches of a number of hands: 16.1 is (16, 1.0).
+
+    Raises ValueError for what is none: negative, or four inches and more after the point.
+    """
+    if not (math.isfinite(value) and value >= 0):
+        raise ValueError(f"{value:g} is no number of hands")
+    whole = int(value)
+    inches = round((value - whole) * 10, 4)
+    if inches >= INCHES_PER_HAND:
+        raise ValueError(
+            f"{value:g} is no number of hands: after the point stand inches, 0 to 3 of them"
+        )
+    return whole, inches
+
+
+def _inches_of(hands: float) -> float:
+    whole, inches = hands_and_inches(hands)
+    return whole * INCHES_PER_HAND + inches
+
+
+def _in_hands(inches: float) -> float:
+    whole, rest = divmod(round(abs(inches), 2), INCHES_PER_HAND)
+    written = round(whole + rest / 10, 3)
+    return -written if inches < 0 else written
+
+
+def reckoned_in(unit: str) -> str:
+    """The unit for sums, differences and drawings of what was said in a unit: a number of hands
+    is no decimal, so inches stand for it."""
+    return "in" if unit == HANDS else unit
+
+
 Quantity = Length | Angle | Weight
 Kind = type[Length] | type[Angle] | type[Weight]
 
 UNITS: Mapping[str, Kind] = {
-    **dict.fromkeys(MM_PER_UNIT, Length),
+    **dict.fromkeys((*MM_PER_UNIT, HANDS), Length),
     "deg": Angle,
     **dict.fromkeys(KG_PER_UNIT, Weight),
 }
@@ -168,7 +210,10 @@ def fits(quantity_id: str, value: Quantity) -> bool:
 
 
 def quantity(value: float, unit: str) -> Quantity:
-    """A number with the unit that was said, typed. Raises ValueError for an unknown unit."""
+    """A number with the unit that was said, typed.
+
+    Raises ValueError for an unknown unit, and for what is no number of hands.
+    """
     if unit not in UNITS:
         raise ValueError(f"{unit!r} is no unit ({', '.join(UNITS)})")
     return UNITS[unit].of(value, unit)

@@ -6,9 +6,11 @@ from enum import Enum
 
 from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.words import plain_words
+from handsfree.language.known import readable
 from handsfree.log.heard_again import Held, NewHearing
 from handsfree.log.rows import Utterance
-from handsfree.records.entries import Entry, Remark, from_json
+from handsfree.records.checking import BY_THIS_VERSION
+from handsfree.records.entries import Entry, Remark
 from handsfree.records.sureness import unsure
 from handsfree.relisten.tasks import Again
 from handsfree.session import Last, Outcome, Session, State
@@ -88,7 +90,7 @@ def compare(held: Sequence[Held], at: int, again: Again, grammar: Grammar) -> Di
     """Set a new hearing beside utterance number `at` of its visit; `held` is the whole visit."""
     mine = held[at]
     utterance = mine.utterance
-    old = tuple(from_json(entry.body) for entry in mine.entries)
+    old = tuple(readable(entry.body for entry in mine.entries))
     before = Sure(utterance.confidence, _was_doubtful(mine))
     outcome, corrects = _outcome(held, at, again, grammar)
     new = () if outcome is None else outcome.entries
@@ -96,6 +98,8 @@ def compare(held: Sequence[Held], at: int, again: Again, grammar: Grammar) -> Di
     doubtful = outcome is None or unsure(again.confidence, outcome.doubt or again.doubt)
     now = Sure(None if again.failed else again.confidence, doubtful)
     stays = _stays(mine, kind, outcome, corrects, before, now)
+    if len(old) < len(mine.entries):
+        stays = f"a note of it {BY_THIS_VERSION}"
     limb_after = None
     if outcome is not None and kind is not Kind.SAME and outcome.status != "unclear":
         limb_after = outcome.limb if outcome.limb != utterance.limb else None
@@ -156,7 +160,7 @@ def _outcome(
     session = Session()
     session.state = State(
         limbs=limbs_before(held, at, grammar),
-        last=Last(tuple(from_json(body) for body in held[at].replaced)),
+        last=Last(tuple(readable(held[at].replaced))),
     )
     corrects = reading.meaning is not None and reading.meaning.correction
     return session.take(reading, again.confidence), corrects

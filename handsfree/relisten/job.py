@@ -4,13 +4,14 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from handsfree.grammar.grammar import Grammar
+from handsfree.language.known import readable
 from handsfree.log import ChangedMeanwhile, Log
 from handsfree.log.heard_again import Held
-from handsfree.records.entries import from_json, to_json
+from handsfree.records.entries import to_json
 from handsfree.relisten.compare import Difference, Kind, compare, goes_on
 from handsfree.relisten.results import Results
 from handsfree.relisten.tasks import Again, Task
-from handsfree.review.overview import cautions_of, square_nails
+from handsfree.review.overview import cautions_of, in_force, square_nails
 
 Chosen = Sequence[tuple[str, str]]
 """Visit and utterance of each sound, oldest visit first (see Log.stored_sounds)."""
@@ -89,11 +90,8 @@ def apply(log: Log, grammar: Grammar, found: Iterable[Difference]) -> Applied:
         if not each.applies:
             continue
         visit_id = each.utterance.visit_id
-        kept = [
-            from_json(entry.body)
-            for entry in log.entries(visit_id, in_force=True)
-            if entry.id not in each.old_ids
-        ]
+        stored = log.entries(visit_id, in_force=True)
+        kept = list(readable(entry.body for entry in stored if entry.id not in each.old_ids))
         try:
             log.hear_again(
                 each.utterance.id,
@@ -108,8 +106,7 @@ def apply(log: Log, grammar: Grammar, found: Iterable[Difference]) -> Applied:
         changed += 1
         touched[visit_id] = None
     for visit_id in touched:
-        entries = [from_json(e.body) for e in log.entries(visit_id, in_force=True)]
-        square_nails(log, log.visit(visit_id), entries, grammar)
+        square_nails(log, log.visit(visit_id), in_force(log, visit_id), grammar)
     return Applied(changed, meanwhile)
 
 

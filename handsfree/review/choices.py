@@ -8,6 +8,7 @@ from typing import Any
 from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.meaning import PLANS, with_limb
 from handsfree.grammar.wording import UNIT_SIGNS, Wording
+from handsfree.records.checking import SCALES, SLOTS
 from handsfree.records.entries import (
     Entry,
     Finding,
@@ -22,7 +23,6 @@ from handsfree.review.alike import Alike
 from handsfree.review.fitting import Fitting
 from handsfree.review.items import Choice, Slot
 from handsfree.review.sayable import OF_NUMBERS, Sayable
-from handsfree.visit.conditions import SCALES, SLOTS
 
 LABELS = {
     "limb": "foot",
@@ -44,11 +44,15 @@ LABELS = {
     "detail": "which",
     "weeks": "weeks",
     "text": "words",
+    "denied": "is it there",
 }
 """Slot → what it is called; the order is the one in which slots are shown."""
 
 NEEDED = frozenset({"term", "quantity", "action", "item", "unit", "value", "scale", "text"})
 """Slots that are never "not said" once they are there."""
+
+THERE = {"there": False, "not_there": True}
+"""Values of whether a finding is there → whether it was denied."""
 
 NUMBERS = frozenset({"below_hairline_mm", "extent_mm", "value", "count", "weeks"})
 
@@ -72,6 +76,9 @@ class Evidence:
 def values_of(entry: Entry) -> dict[str, str]:
     """Slot → its value as text, for the slots that have one."""
     values: dict[str, Any] = {f.name: getattr(entry, f.name) for f in fields(entry)}
+    values.pop("unit_inferred", None)
+    if "denied" in values:
+        values["denied"] = next(name for name, no in THERE.items() if no == values["denied"])
     grade = values.pop("scale_grade", None)
     if grade is not None:
         values |= {"scale": grade.scale, "value": grade.value}
@@ -126,9 +133,14 @@ class Choices:
                     return False
                 known = getattr(entry, name) is not None
                 short = replace(entry, below_hairline_mm=None, extent_mm=None)
-                return known or self._sayable.sentence(_with(short, name, 10)) is not None
-            case "text", Plan(action=action):
-                return action == "next_time"
+                long = self._sayable.in_sentences(_with(short, name, 10))
+                return known or bool(long and self._sayable.sentence(long))
+            case "text", Plan(action=action, text=text):
+                return action in {"next_time", "tell_owner"} or text is not None
+            case "denied", Finding(term=term, scale_grade=None):
+                return term is not None and term != "clear"
+            case "denied", _:
+                return False
             case "weeks", Plan(action=action):
                 return action == "return"
             case "detail", Shoe(item=item, detail=detail):
@@ -156,6 +168,8 @@ class Choices:
             return [*self._ids["limb"], *([] if entry.limb else [None])]
         if name == "scale":
             return [*sorted(SCALES)]
+        if name == "denied":
+            return [*THERE]
         if name == "value" and isinstance(entry, Finding):
             return [f"{n / 2:g}" for n in range(20)]
         if name == "count":
@@ -182,6 +196,10 @@ class Choices:
             lame = "lameness" if scale == "lameness" else None
             limb = None if scale == "body_condition" else entry.limb
             return replace(entry, limb=limb, term=lame, scale_grade=ScaleGrade(scale, number))
+        if name == "denied":
+            return _with(entry, name, THERE.get(value or "", False))
+        if isinstance(entry, Measurement) and name == "unit":
+            entry = replace(entry, unit_inferred=False)
         if name == "count":
             return _with(entry, name, None if value is None else int(value))
         if isinstance(entry, Measurement) and name == "quantity":
@@ -224,12 +242,10 @@ class Choices:
         """A value in the trade's words."""
         if value is None:
             return "not said"
-        if name == "scale":
+        if name in {"scale", "denied"}:
             return value.replace("_", " ")
         if name == "action" and isinstance(entry, Plan):
-            return {"return": "come back", "next_time": "next time"}.get(
-                value, self._wording.describe(Plan(action=value))
-            )
+            return self._wording.describe(Plan(action=value))
         slot = "limb" if name == "limb" else SLOTS[entry.kind].get(name)
         return self._wording.word(slot, value) if slot else value
 

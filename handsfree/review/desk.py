@@ -4,10 +4,12 @@ No screen and no sound in here; a screen and a line-by-line mode stand over it.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from handsfree.grammar.grammar import Reading
 from handsfree.grammar.meaning import entries_of, with_limb
 from handsfree.log import Horse, UtteranceRow
+from handsfree.records.checking import BY_THIS_VERSION, Unreadable
 from handsfree.records.entries import Entry, Remark, belongs_to_horse, to_json
 from handsfree.review import overview
 from handsfree.review.choices import Evidence
@@ -15,6 +17,8 @@ from handsfree.review.items import LIMBS, SURE, Done, Item, Part, Slot
 from handsfree.review.putting import Unusable
 from handsfree.review.sayings import TINY_BEND
 from handsfree.review.writes import Writes
+
+_UNREADABLE = f"it {BY_THIS_VERSION}: say what was meant, or leave it as it is"
 
 
 class Desk(Writes):
@@ -75,7 +79,7 @@ class Desk(Writes):
         return self._write(item, lambda fresh: self._replace(fresh, entries, words, note))
 
     def say(self, item: Item, words: str) -> Done:
-        """Put right in the trade's words: one thing or several, or a limb alone.
+        """Put right in any words that are understood: one thing or several, or a limb alone.
 
         Where no limb is said the item's own stands. A remark takes any text. Words that are
         no sentence change nothing; the nearest one is shown.
@@ -86,13 +90,15 @@ class Desk(Writes):
                 return Done("nothing was said", False)
             remark = Remark(limb=item.parts[0].limb, text=text)
             return self._write(item, lambda fresh: self._replace(fresh, (remark,), None))
-        reading = self._sayings.read(self._sayings.words(words))
+        reading = self._sayings.mean(self._sayings.words(words))
         meaning = reading.meaning
         if meaning is None or reading.bend > TINY_BEND:
             return _no_sentence(words, reading)
         if meaning.statements:
             entries = entries_of(meaning, self._limbs(item))
-            return self._write(item, lambda fresh: self._replace(fresh, entries, reading.words))
+            # Only a sentence that the listeners know can teach them what they misheard.
+            said = reading.words if self._sayings.exact(reading.words) else None
+            return self._write(item, lambda fresh: self._replace(fresh, entries, said))
         if len(meaning.limbs) == 1:
             return self.move(item, meaning.limbs[0])
         return Done(f"'{' '.join(reading.words)}' is no note", False)
@@ -107,6 +113,9 @@ class Desk(Writes):
         """The slots of one entry, each with the values it may have; none for a wrong part."""
         if not 0 <= part < len(item.parts):
             return ()
+        present = item.parts[part].entry
+        if isinstance(present, Unreadable):
+            return ()
         others = [
             entry
             for other in item.alternatives
@@ -114,7 +123,7 @@ class Desk(Writes):
             for entry in entries_of(meaning, self._limbs(item))
         ]
         evidence = Evidence(others, (*self._entries, *self._horses_past()))
-        return self._choices.slots(item.parts[part].entry, evidence)
+        return self._choices.slots(present, evidence)
 
     def put(self, item: Item, part: int, slot: str, value: str) -> Done:
         """Put one slot of one entry right, by a choice's id ("" for "not said") or by words.
@@ -128,6 +137,8 @@ class Desk(Writes):
 
     def _put(self, item: Item, part: int, slot: str, value: str) -> Done:
         before = item.parts[part].entry
+        if isinstance(before, Unreadable):
+            return Done(_UNREADABLE, False)
         try:
             after = self._putting.put(before, slot, value)
         except Unusable as why:
@@ -159,6 +170,8 @@ class Desk(Writes):
 
     def _split(self, item: Item, part: int) -> Done:
         entry = item.parts[part].entry
+        if isinstance(entry, Unreadable):
+            return Done(_UNREADABLE, False)
         old = [p.entry_id for p in item.parts]
         self._log.correct(
             item.id, [to_json(entry)], self._by, reason="split", confirmed=False, expects=old
@@ -174,11 +187,15 @@ class Desk(Writes):
         return self._write(item, lambda fresh: self._move(fresh, limb))
 
     def _move(self, item: Item, limb: str) -> Done:
-        parts = [p for p in item.parts if not belongs_to_horse(p.entry)]
-        entries = list(dict.fromkeys(with_limb(p.entry, limb) for p in parts))
-        if all(p.limb == limb for p in parts):
+        moved = {
+            p.entry_id: with_limb(p.entry, limb)
+            for p in item.parts
+            if not isinstance(p.entry, Unreadable) and not belongs_to_horse(p.entry)
+        }
+        if all(p.limb == limb for p in item.parts if p.entry_id in moved):
             return Done(f"nothing here to move to {limb}", False)
-        return self._correct(item, entries, [p.entry_id for p in parts], reason=f"moved to {limb}")
+        entries = list(dict.fromkeys(moved.values()))
+        return self._correct(item, entries, list(moved), reason=f"moved to {limb}")
 
     def move_to_horse(self, item: Item, horse: str) -> Done:
         """It belongs to that horse: into its visit of the day, made where there is none."""
@@ -200,10 +217,18 @@ class Desk(Writes):
                 self.visit.source, horse.id, started_at=self.visit.started_at, zone=self.visit.zone
             )
         )
-        entries = [part.entry for part in item.parts]
-        notices = overview.cautions_of(overview.in_force(self._log, visit.id), entries)
+        entries = {
+            at: part.entry
+            for at, part in enumerate(item.parts)
+            if not isinstance(part.entry, Unreadable)
+        }
+        there_now = overview.in_force(self._log, visit.id)
+        notices = [
+            replace(notice, entry=list(entries)[notice.entry or 0])
+            for notice in overview.cautions_of(there_now, list(entries.values()))
+        ]
         ids = [part.entry_id for part in item.parts]
-        asked = self._asked(entries, horse.kind)
+        asked = self._asked(list(entries.values()), horse.kind)
         moved = f"moved to {horse.name}"
         self._log.move(ids, visit.id, self._by, moved, notices, confirmed=asked is None)
         told = f"{moved}: {self._in_words(item.parts)}"
@@ -219,7 +244,7 @@ class Desk(Writes):
 
     def add(self, words: str, limb: str | None) -> Done:
         """Put in what was never heard; `limb` stands where the words name none."""
-        reading = self._sayings.read(self._sayings.words(words))
+        reading = self._sayings.mean(self._sayings.words(words))
         meaning = reading.meaning
         if meaning is None or reading.bend > TINY_BEND:
             return _no_sentence(words, reading)

@@ -6,10 +6,12 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from handsfree.grammar.meaning import entries_of
 from handsfree.grammar.wording import Wording
 from handsfree.grammar.words import plain_words
+from handsfree.language.known import entry_of, readable
 from handsfree.log.joining import Conflict
 from handsfree.log.rows import Entry as LoggedEntry
 from handsfree.log.rows import Lesson, Utterance, Visit, local_time
-from handsfree.records.entries import Entry, Remark, from_json
+from handsfree.records.checking import BY_THIS_VERSION, Unreadable
+from handsfree.records.entries import Entry, Measurement, Remark
 from handsfree.records.sureness import unsure
 from handsfree.review.items import (
     CONFIRMED,
@@ -26,6 +28,7 @@ from handsfree.review.sayings import Sayings
 from handsfree.visit.plausible import question
 
 MOST_ALTERNATIVES = 8
+UNIT_NOT_SAID = "unit not said"
 
 
 class Gatherer:
@@ -92,9 +95,11 @@ class Gatherer:
         )
 
     def _part(self, stored: LoggedEntry) -> Part:
-        entry = from_json(stored.body)
+        entry = entry_of(stored.body)
         text = self._wording.describe(entry)
-        asked = question(entry, self.horse_kind)
+        if isinstance(entry, Measurement) and entry.unit_inferred:
+            text = f"{text} ({UNIT_NOT_SAID})"
+        asked = None if isinstance(entry, Unreadable) else question(entry, self.horse_kind)
         return Part(stored.id, entry, text, entry.limb, stored.status, asked)
 
     def _state(self, utterance: Utterance, parts: Sequence[Part]) -> tuple[str, str | None]:
@@ -103,6 +108,8 @@ class Gatherer:
         if not parts:
             return UNCLEAR, why or "not understood"
         asked = [part.question for part in parts if part.question]
+        if any(isinstance(part.entry, Unreadable) for part in parts):
+            return DOUBTFUL, f"a note of it {BY_THIS_VERSION}: correct it, or leave it as it is"
         if all(part.status == "confirmed" for part in parts):
             return CONFIRMED, asked[0] if asked else None
         if why is None and unsure(utterance.confidence):
@@ -127,11 +134,12 @@ class Gatherer:
     ) -> tuple[Alternative, ...]:
         limbs = tuple(dict.fromkeys(p.limb for p in parts if p.limb))
         limbs = limbs or ((utterance.limb,) if utterance.limb else ())
-        seen: set[tuple[Entry, ...]] = {tuple(part.entry for part in parts), ()}
+        seen: set[tuple[Entry | Unreadable, ...]] = {tuple(part.entry for part in parts), ()}
         found: list[Alternative] = []
         if utterance.id in self._conflicts:
-            other = tuple(from_json(body) for body in self._conflicts[utterance.id].other)
-            if other not in seen:
+            bodies = self._conflicts[utterance.id].other
+            other = tuple(readable(bodies))
+            if other not in seen and len(other) == len(bodies):
                 seen.add(other)
                 found.append(Alternative("", self._sayings.in_words(other), other))
         key = " ".join(plain_words(utterance.heard))

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 
+from handsfree.records.checking import Unreadable
 from handsfree.records.entries import Entry
 
 UNCLEAR, DOUBTFUL, SURE, CONFIRMED = "unclear", "doubtful", "sure", "confirmed"
@@ -34,7 +35,7 @@ class Part:
     """
 
     entry_id: str
-    entry: Entry
+    entry: Entry | Unreadable
     text: str
     limb: str | None
     status: str

@@ -4,9 +4,10 @@ from collections.abc import Iterable, Sequence
 
 from handsfree.grammar.grammar import Grammar
 from handsfree.histories import history
+from handsfree.language.known import readable
 from handsfree.log import Log, NoticeRow
 from handsfree.log.rows import Visit
-from handsfree.records.entries import Entry, from_json
+from handsfree.records.entries import Entry
 from handsfree.review.items import CONFIRMED, DOUBTFUL, LIMBS, FootView, Item
 from handsfree.sums.nailed import in_shoes
 from handsfree.visit import cautions, nails
@@ -71,7 +72,7 @@ def horse_entries(items: Iterable[Item]) -> tuple[str, ...]:
 
 def in_force(log: Log, visit_id: str) -> list[Entry]:
     """The entries of a visit that count, in order."""
-    return [from_json(entry.body) for entry in log.entries(visit_id, in_force=True)]
+    return list(readable(entry.body for entry in log.entries(visit_id, in_force=True)))
 
 
 def cautions_of(kept: Sequence[Entry], new: Sequence[Entry]) -> list[NoticeRow]:

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from handsfree.grammar.wording import Wording
 from handsfree.records.entries import Entry, Finding, Measurement, Plan, Remark, Shoe
-from handsfree.records.units import MM_PER_UNIT, to_mm
+from handsfree.records.units import HANDS, MM_PER_UNIT, hands_and_inches, to_mm
 from handsfree.review.choices import LABELS, Choices
 from handsfree.review.sayable import Sayable
 from handsfree.review.sayings import Sayings
@@ -53,8 +53,7 @@ class Putting:
         if name == "detail" and isinstance(entry, Shoe):
             return self._detail(entry, said)
         if isinstance(entry, Measurement):
-            value, unit = self._measure(entry, said)
-            return replace(entry, value=value, unit=unit)
+            return self._measure(entry, said)
         if isinstance(entry, Finding):
             return replace(entry, **{name: self._length(said)})  # type: ignore[arg-type]
         none = said.lower() in {"", "not said"} and name == "count"
@@ -69,18 +68,24 @@ class Putting:
             raise Unusable(f"'{said}' is no {self._wording.word('shoe', entry.item)}")
         return changed
 
-    def _measure(self, entry: Measurement, said: str) -> tuple[float, str | None]:
-        """A number, with the unit it is given in if it is one of this quantity's."""
+    def _measure(self, entry: Measurement, said: str) -> Measurement:
+        """With a number, and with the unit it is given in if it is one of this quantity's."""
         number, unit = self._with_unit(said)
         if unit is not None and not self._sayable.can_say(replace(entry, unit=unit)):
             raise Unusable(f"{self._wording.word('quantity', entry.quantity)} is not in {unit}")
-        return number, unit or entry.unit
+        if (unit or entry.unit) == HANDS:
+            try:
+                hands_and_inches(number)
+            except ValueError as error:
+                raise Unusable(str(error)) from None
+        changed = replace(entry, value=number)
+        return changed if unit is None else replace(changed, unit=unit, unit_inferred=False)
 
     def _length(self, said: str) -> float | None:
         if said.lower() in {"", "not said"}:
             return None
         number, unit = self._with_unit(said)
-        if unit not in (None, *MM_PER_UNIT):
+        if unit not in (None, *MM_PER_UNIT):  # hands are of the horse's height alone
             raise Unusable(f"'{said}' is no length (mm, cm, in)")
         return to_mm(number, unit or "mm")
 

@@ -5,9 +5,12 @@ from collections.abc import Iterable, Sequence
 from functools import cached_property
 
 from handsfree.grammar.grammar import Grammar, Reading
+from handsfree.grammar.limbs import RELATIVE
 from handsfree.grammar.meaning import Meaning, entries_of
 from handsfree.grammar.wording import Wording
 from handsfree.grammar.words import plain_words
+from handsfree.language.understand import Understanding
+from handsfree.records.checking import Unreadable
 from handsfree.records.entries import Entry
 from handsfree.review.items import LIMBS
 from handsfree.visit.numbers import NumberWords
@@ -80,6 +83,22 @@ class Sayings:
             return Reading(tuple(words), tuple(words), 0.0, meaning)
         return self._grammar.read(words)
 
+    def mean(self, words: Sequence[str]) -> Reading:
+        """What a person typed: a sentence, his own words where they are surely understood, or
+        the sentence nearest to them."""
+        if self.exact(words) is None:
+            own = self._natural.read(words)
+            meaning = own.meaning
+            plain = meaning is not None and not (meaning.command or meaning.correction)
+            named = {limb for s in meaning.statements for limb in s.limbs} if meaning else set()
+            if plain and own.doubt is None and not named & RELATIVE:
+                return own
+        return self.read(words)
+
+    @cached_property
+    def _natural(self) -> Understanding:
+        return Understanding(self._grammar)
+
     def lesson(
         self, heard: Sequence[str], meant: Sequence[str], limbs: Sequence[str]
     ) -> tuple[str, str] | None:
@@ -120,7 +139,7 @@ class Sayings:
         same = entries_of(whole, limbs) == entries_of(without, limbs)
         return bare if same or bare == list(heard) else meant
 
-    def in_words(self, entries: Iterable[Entry]) -> str:
+    def in_words(self, entries: Iterable[Entry | Unreadable]) -> str:
         """Entries with their limbs: "LF RF trimmed; LH outside heel bruise"."""
         by_text: dict[str, list[str]] = {}
         for entry in entries:

@@ -3,9 +3,9 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from handsfree.language.known import entry_of
 from handsfree.log.rows import Change, Mark, local_time
 from handsfree.log.rows import Entry as LoggedEntry
-from handsfree.records.entries import from_json
 from handsfree.review.sayings import Sayings
 
 MANY = 3
@@ -32,7 +32,7 @@ class Told:
         found = list(entries)
         if len(found) > MANY:
             return f"{len(found)} entries"
-        return self._sayings.in_words(from_json(entry.body) for entry in found)
+        return self._sayings.in_words(entry_of(entry.body) for entry in found)
 
     def undone(
         self, change: Change, entries: Mapping[str, LoggedEntry], heard: Mapping[str, str]

@@ -4,9 +4,10 @@ from collections.abc import Sequence
 
 from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.wording import Wording
+from handsfree.language.known import readable
 from handsfree.log import Log, Visit
 from handsfree.log.rows import Entry as LoggedEntry
-from handsfree.records.entries import Entry, from_json
+from handsfree.records.entries import Entry
 from handsfree.review import overview
 from handsfree.review.gather import Gatherer
 from handsfree.review.items import STATES, FootView, Item
@@ -40,7 +41,7 @@ class View:
         horse = log.horse(self.visit.horse) if self.visit.horse else None
         self._gatherer.horse_kind = horse.kind if horse else None
         self._stored: Sequence[LoggedEntry] = log.entries(self._id, in_force=True)
-        self._entries = [from_json(entry.body) for entry in self._stored]
+        self._entries = list(readable(entry.body for entry in self._stored))
         self._utterances = {u.id: u for u in log.utterances(self._id)}
         self.items = self._gatherer.items(
             self.visit,
@@ -111,11 +112,11 @@ class View:
         horse = self.visit.horse
         if self._earlier is None or self._earlier[0] != horse:
             visits = self._log.visits(HORSES_LAST_VISITS + 1, horse) if horse else []
-            entries = (
-                from_json(entry.body)
+            bodies = (
+                entry.body
                 for visit in visits
                 if visit.id != self._id
                 for entry in self._log.entries(visit.id, in_force=True)
             )
-            self._earlier = horse, tuple(entries)
+            self._earlier = horse, tuple(readable(bodies))
         return self._earlier[1]

@@ -6,6 +6,7 @@ from functools import cached_property
 from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.meaning import entries_of
 from handsfree.grammar.words import plain_words
+from handsfree.language.known import readable
 from handsfree.log import ChangedMeanwhile, Log, NoticeRow
 from handsfree.records.entries import Entry, to_json
 from handsfree.review import overview
@@ -116,12 +117,8 @@ class Writes(View):
         return found or (" ".join(heard), "")
 
     def _cautions(self, entries: Sequence[Entry], gone: Sequence[str]) -> list[NoticeRow]:
-        kept = [
-            entry
-            for entry, stored in zip(self._entries, self._stored, strict=True)
-            if stored.id not in gone
-        ]
-        return overview.cautions_of(kept, entries)
+        kept = readable(stored.body for stored in self._stored if stored.id not in gone)
+        return overview.cautions_of(list(kept), entries)
 
     def _as_heard(self, item: Item, before: Entry, after: Entry) -> Sequence[str] | None:
         """The words heard with only the changed ones put right; None where that is no sentence."""

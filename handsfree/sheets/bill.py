@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from handsfree.records.checking import BY_THIS_VERSION
 from handsfree.records.entries import Entry, Nails, Shoe, Work
 from handsfree.sheets.files import printable
 from handsfree.sheets.prices import BY_SIZE, KEYS, Prices, Totals
@@ -17,8 +18,8 @@ LIMBS = ("LF", "RF", "LH", "RH")
 PAIRS = (("LF", "RF"), ("LH", "RH"))
 SETS = ("trimmed", "shoe_reset", "new_shoe")
 
-PART_OF_SHOEING = frozenset({"trimmed", "shoe_pulled", "rasped", "clinched"})
-PART_OF_A_TRIM = frozenset({"rasped"})
+PART_OF_A_TRIM = frozenset({"rasped", "flare_dressed", "toe_dressed"})
+PART_OF_SHOEING = PART_OF_A_TRIM | {"trimmed", "shoe_pulled", "clinched", "hot_fitted"}
 """Work that is paid with the shoeing or the trim of the same foot (common practice, no source)."""
 
 DESCRIBES = frozenset({"size", "section", "fit"})
@@ -78,7 +79,10 @@ def bill(visit: DayVisit, horse: HorseFacts | None, prices: Prices, words: Words
         lines=lines,
         included=tuple(count_up.included),
         doubtful=tuple(_named(entry, words) for entry in doubtful),
-        questions=tuple(count_up.questions),
+        questions=(
+            *count_up.questions,
+            *([f"notes that {BY_THIS_VERSION}: {visit.unreadable}"] if visit.unreadable else []),
+        ),
         totals=prices.totals(x.amount for x in lines if x.amount is not None),
         complete=all(line.amount is not None for line in lines),
     )

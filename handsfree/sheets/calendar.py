@@ -41,6 +41,8 @@ class Kind(StrEnum):
     CALL_VET = "call_vet"
     WATCH = "watch"
     NEXT_TIME = "next_time"
+    TELL_OWNER = "tell_owner"
+    XRAY = "xray"
 
 
 _PLANNED = frozenset(kind.value for kind in Kind if kind is not Kind.VISIT)
@@ -48,6 +50,9 @@ _PLANNED = frozenset(kind.value for kind in Kind if kind is not Kind.VISIT)
 AS_TASKS = frozenset({Kind.WATCH, Kind.NEXT_TIME})
 """Kinds that are tasks (VTODO) due at the next visit; the others are whole days (VEVENT). Many
 telephones show no tasks, so the day of the visit lists them as well."""
+
+AT_ONCE = frozenset({Kind.CALL_VET, Kind.TELL_OWNER, Kind.XRAY})
+"""Kinds that do not wait for the next visit."""
 
 
 @dataclass(frozen=True)
@@ -73,8 +78,9 @@ def items(history: History, today: date, grammar: Grammar) -> tuple[Item, ...] |
     """The next visit and the open plans of a horse, of what was known on a day.
 
     The visit is on the best day of `interval.window`, which gives its reasons with their
-    sources; one that is past is put on `today` and called overdue or due. A vet to be called is
-    put on `today`. Doubtful plans are named in the visit's text and change no day.
+    sources; one that is past is put on `today` and called overdue or due. A vet to be called, an
+    owner to be told and pictures to be taken are put on `today`. Doubtful plans are named in the
+    visit's text and change no day.
     """
     known = history.until(today)
     window = interval.window(known, today)
@@ -110,7 +116,7 @@ def items(history: History, today: date, grammar: Grammar) -> tuple[Item, ...] |
                 uid=_uid(kind, key, fate.on, fate.plan.limb, fate.plan.text),
                 kind=kind,
                 horse=history.horse.name,
-                on=today if kind is Kind.CALL_VET else day,
+                on=today if kind in AT_ONCE else day,
                 since=fate.on,
                 title=f"{name}: {limb}{printable(words.entry(fate.plan))}",
                 lines=(printable(plans.line(fate, words)),),

@@ -9,6 +9,7 @@ from datetime import date
 
 from handsfree import __version__
 from handsfree.grammar.grammar import Grammar
+from handsfree.records.checking import BY_THIS_VERSION
 from handsfree.records.entries import Remark
 from handsfree.sheets import content_foot, content_reckoned, content_since, content_summary
 from handsfree.sheets.content_foot import LIMBS
@@ -176,7 +177,7 @@ def _cautions(said: DayVisit, voice: Voice) -> Iterator[CautionPart]:
                 continue
             told.add((caution.id, caution.limb))
             yield CautionPart(
-                orders=caution.orders,
+                orders=caution.orders_later,
                 limb=caution.limb,
                 where=voice.heading(caution.limb) if caution.limb else "",
                 noted=printable(voice.entry(notes[caution.entry_index].entry)),
@@ -215,6 +216,8 @@ def _notes(visit: DayVisit, left_out: Sequence[Noted], voice: Voice) -> Iterator
             f"{count(voice, len(left_out), 'note')} of this visit {'are' if several else 'is'} "
             f"not confirmed by the farrier yet and {'are' if several else 'is'} left out."
         )
+    if visit.unreadable:
+        yield f"{count(voice, visit.unreadable, 'note')} of this visit {BY_THIS_VERSION}."
     unsure = sum(not is_confirmed(note) for note in visit.notes)
     if unsure:
         yield (
@@ -253,10 +256,10 @@ def _heard(
 def _glossary(made: Sheet, voice: Voice) -> Iterable[Definition]:
     """The trade words of the sheet, each once, in alphabetical order."""
     whole = made.whole
-    items = [*whole.found, *whole.done]
+    items = [*whole.found, *whole.absent, *whole.done]
     rows = list(whole.measures)
     for foot in made.feet:
-        items += [*foot.found, *foot.done, *foot.fitted, *foot.planned]
+        items += [*foot.found, *foot.absent, *foot.done, *foot.fitted, *foot.planned]
         rows += foot.measures
     ids = {term for each in items for term in each.terms} | {row.term for row in rows}
     explained = (voice.definition(id) for id in sorted(ids) if voice.explains(id))

@@ -12,6 +12,7 @@ from handsfree.records.entries import (
     Remark,
     Shoe,
     Work,
+    is_absent,
 )
 from handsfree.records.units import Length
 from handsfree.sheets.content_notes import is_confirmed, item, rows
@@ -60,6 +61,7 @@ def foot(
     )
     return replace(
         part,
+        absent=tuple(item(note, voice) for note in groups["absent"]),
         done=tuple(item(note, voice) for note in groups["done"]),
         fitted=tuple(item(note, voice) for note in groups["fitted"]),
         planned=tuple(item(note, voice) for note in groups["planned"]),
@@ -81,6 +83,7 @@ def whole(
     planned = [n for n in groups["planned"] if n.doubtful]
     return HorsePart(
         found=tuple(item(note, voice) for note in (*groups["found"], *planned)),
+        absent=tuple(item(note, voice) for note in groups["absent"]),
         measures=rows(history, visit, None, tracks, voice, unit),
         done=tuple(item(note, voice) for note in (*groups["done"], *groups["fitted"])),
         remarks=tuple(item(note, voice) for note in groups["remarks"] if with_remarks),
@@ -90,12 +93,12 @@ def whole(
 
 def _grouped(notes: Sequence[Noted]) -> dict[str, list[Noted]]:
     groups: dict[str, list[Noted]] = {
-        name: [] for name in ("found", "done", "fitted", "planned", "remarks")
+        name: [] for name in ("found", "absent", "done", "fitted", "planned", "remarks")
     }
     for note in notes:
         match note.entry:
             case Finding():
-                groups["found"].append(note)
+                groups["absent" if is_absent(note.entry) else "found"].append(note)
             case Measurement():
                 # What is sure of these is in the table of measures.
                 groups["found"] += [note] if note.doubtful else []

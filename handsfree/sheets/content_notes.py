@@ -25,7 +25,7 @@ def kept(history: History, include_doubtful: bool) -> History:
     if include_doubtful:
         return history
     visits = (
-        DayVisit(visit.on, tuple(note for note in visit.notes if is_confirmed(note)))
+        replace(visit, notes=tuple(note for note in visit.notes if is_confirmed(note)))
         for visit in history.visits
     )
     return replace(history, visits=tuple(visits))

@@ -70,15 +70,16 @@ class MeasureRow:
 class FootPart:
     """All of one foot. `limb` LF, RF, LH or RH; `name` is its heading.
 
-    `found` what was found, `done` what was done, `fitted` shoe and nails as fitted, `planned`
-    what is planned for it, `remarks` free words. `marks` and `shod` are for the drawings,
-    `sides` the side views to draw (lateral, medial). `left_out` says how much of what was noted
-    is not here; "" where all is.
+    `found` what was found, `absent` what was looked for and is not there, `done` what was done,
+    `fitted` shoe and nails as fitted, `planned` what is planned for it, `remarks` free words.
+    `marks` and `shod` are for the drawings, `sides` the side views to draw (lateral, medial).
+    `left_out` says how much of what was noted is not here; "" where all is.
     """
 
     limb: str
     name: str
     found: tuple[Item, ...] = ()
+    absent: tuple[Item, ...] = ()
     measures: tuple[MeasureRow, ...] = ()
     done: tuple[Item, ...] = ()
     fitted: tuple[Item, ...] = ()
@@ -94,8 +95,8 @@ class FootPart:
         """Whether nothing of this foot is on the sheet, be it that nothing was noted or that it is
         left out.
         """
-        groups = (self.found, self.measures, self.done, self.fitted, self.planned, self.remarks)
-        return not any(groups)
+        noted = (self.found, self.absent, self.measures, self.remarks)
+        return not any((*noted, self.done, self.fitted, self.planned))
 
     @property
     def missing(self) -> str:
@@ -116,6 +117,7 @@ class HorsePart:
     """
 
     found: tuple[Item, ...] = ()
+    absent: tuple[Item, ...] = ()
     measures: tuple[MeasureRow, ...] = ()
     done: tuple[Item, ...] = ()
     remarks: tuple[Item, ...] = ()
@@ -276,5 +278,6 @@ class Sheet:
     def empty(self) -> bool:
         """Whether nothing of the visit is on the sheet."""
         whole = self.whole
-        of_horse = (whole.found, whole.measures, whole.done, whole.remarks, self.plans, self.watch)
+        noted = (whole.found, whole.absent, whole.measures, whole.remarks)
+        of_horse = (*noted, whole.done, self.plans, self.watch)
         return all(foot.quiet for foot in self.feet) and not any(of_horse)

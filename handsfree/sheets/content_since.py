@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
 
+from handsfree.records.units import reckoned_in
 from handsfree.sheets.content_notes import in_unit, unit_of
 from handsfree.sheets.content_parts import Change, NextVisit, Trend
 from handsfree.sheets.content_words import Voice
@@ -26,7 +27,7 @@ SHOWN_WITHIN = timedelta(days=365)
 FOR_OWNER = frozenset({"toe_length", "hoof_angle", "heart_girth", "weight"})
 """Measures that are plotted for an owner; the rest is in the table."""
 
-AS_SAID = ("first seen", "said clear")
+AS_SAID = ("first seen", "said clear", "said not to be there")
 """How the lines begin that tell what was said and when, and judge nothing."""
 
 DECIDING = {
@@ -101,7 +102,7 @@ def trends(
     found: list[Trend] = []
     for (quantity, limb, side), mine in groups.items():
         alike = [t for (q, _, _), each in groups.items() if q == quantity for t in each]
-        shown = unit_of(mine[0].unit, mine[0].points[0].value, unit)
+        shown = reckoned_in(unit_of(mine[0].unit, mine[0].points[0].value, unit))
         values = [point.value.to(shown) for track in alike for point in track.points]
         days = [point.on for track in alike for point in track.points]
         room = (max(values) - min(values)) * 0.1 or abs(values[0]) * 0.05

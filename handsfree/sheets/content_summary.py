@@ -12,7 +12,7 @@ from handsfree.sheets.files import printable
 from handsfree.sums import plans
 from handsfree.sums.history import DayVisit
 
-TO_WATCH = frozenset({"watch", "call_vet"})
+TO_WATCH = frozenset({"watch", "call_vet", "tell_owner", "xray"})
 """Plans that ask something of the owner before the next visit."""
 
 

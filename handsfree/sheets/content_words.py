@@ -5,6 +5,7 @@ from datetime import date
 
 from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.wording import Wording, limb_name, number_with_unit
+from handsfree.records.checking import Unreadable
 from handsfree.records.entries import Entry, Finding, Measurement
 from handsfree.records.units import Length, Quantity
 from handsfree.sheets.content_parts import Audience, Definition
@@ -85,7 +86,7 @@ class SheetWording(Wording):
         own = self._own.get((slot, id or ""))
         return own if own is not None else super().word(slot, id)
 
-    def describe(self, entry: Entry) -> str:
+    def describe(self, entry: Entry | Unreadable) -> str:
         """The entry in a few words, without its limb."""
         if isinstance(entry, Measurement) and entry.unit == "in" and entry.value is not None:
             # Inches as a rule is read, as in the table of measures.

@@ -112,6 +112,6 @@ def _words(foot: FootPart, sheet: Sheet) -> Iterator[Definition]:
     """The trade words of a foot, for the owner."""
     if sheet.audience is not Audience.OWNER:
         return
-    items = (*foot.found, *foot.done, *foot.fitted, *foot.planned)
+    items = (*foot.found, *foot.absent, *foot.done, *foot.fitted, *foot.planned)
     ids = {term for item in items for term in item.terms} | {row.term for row in foot.measures}
     yield from (word for word in sheet.glossary if word.id in ids)

@@ -83,6 +83,7 @@ def _drawings(foot: FootPart, sheet: Sheet) -> Iterator[Drawing]:
 
 def _foot(foot: FootPart) -> Iterator[Block]:
     yield from found(foot.found)
+    yield from _listed("Looked for, not there", foot.absent)
     yield from _listed("Done", foot.done)
     yield from _listed("Shoe and nails as fitted", foot.fitted)
     yield from _listed("Planned", foot.planned)
@@ -150,6 +151,7 @@ def whole(sheet: Sheet) -> Iterator[Block]:
     """What is of the horse, or of no foot that was named."""
     part = sheet.whole
     yield from found(part.found)
+    yield from _listed("Looked for, not there", part.absent)
     yield from measures(part.measures, of_horse=True)
     if part.weight:
         yield Text("", label="Weight:", gap=1.4)

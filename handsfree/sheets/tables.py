@@ -12,8 +12,10 @@ from dataclasses import asdict, fields
 from decimal import Decimal
 from typing import Any
 
+from handsfree.language.known import entry_of
 from handsfree.log import Horse, Log, Visit
 from handsfree.log.rows import Entry
+from handsfree.records.checking import Unreadable
 from handsfree.records.entries import KINDS
 from handsfree.records.sureness import unsure
 from handsfree.sheets.files import printable
@@ -43,6 +45,7 @@ COLUMNS = (
     *KEYS,
     *("status", "confidence", "doubtful", "doubt", "heard", "said_at_s"),
     *("entry", "utterance", "origin", "replaces"),
+    "unreadable",
 )
 
 
@@ -52,8 +55,12 @@ def is_doubtful(entry: Entry) -> bool:
 
 
 def row(visit: Visit, entry: Entry) -> dict[str, Cell]:
-    """One entry as a row: every column, None where a thing was not said."""
-    body = dict(entry.body)
+    """One entry as a row: every column, None where a thing was not said.
+
+    Of one that this version cannot read the last column has all there is of it, as JSON.
+    """
+    read = entry_of(entry.body)
+    body = {} if isinstance(read, Unreadable) else dict(entry.body)
     grade = body.pop("scale_grade", None) or {}
     about: dict[str, Cell] = {
         "visit_day": visit.day.isoformat(),
@@ -73,8 +80,15 @@ def row(visit: Visit, entry: Entry) -> dict[str, Cell]:
         "utterance": entry.utterance_id,
         "origin": entry.origin,
         "replaces": entry.replaces,
+        "unreadable": read.body if isinstance(read, Unreadable) else None,
     }
     return {column: about[column] if column in about else body.get(column) for column in COLUMNS}
+
+
+def unreadable(entry: Entry) -> dict[str, str]:
+    """For JSON: why this version cannot read an entry; nothing where it can."""
+    read = entry_of(entry.body)
+    return {"unreadable": read.why} if isinstance(read, Unreadable) else {}
 
 
 def rows(log: Log, horse: Horse | None = None, every: bool = False) -> Iterator[dict[str, Cell]]:
@@ -167,6 +181,7 @@ def _visit(log: Log, visit: Visit, every: bool) -> dict[str, Any]:
             {
                 **asdict(each),
                 "doubtful": is_doubtful(each),
+                **unreadable(each),
                 "marks": [asdict(mark) for mark in log.history(each.id)],
             }
             for each in log.entries(visit.id, in_force=not every)

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from handsfree.grammar.grammar import Grammar
+from handsfree.records.checking import BY_THIS_VERSION
 from handsfree.records.entries import Entry, Nails, Shoe, Work
 from handsfree.sums import (
     balance_lines,
@@ -83,9 +84,11 @@ def _mind(history: History, today: date, words: Words) -> Iterable[str]:
                 note = visit.notes[caution.entry_index]
                 perhaps = "perhaps " if note.doubtful else ""
                 limb = f"{words.limb(caution.limb)} " if caution.limb else ""
+                told_of = f"{limb}{perhaps}{words.entry(note.entry)} ({words.day(visit.on)})"
                 yield (
-                    f"{caution.spoken[0]} {limb}{perhaps}{words.entry(note.entry)} "
-                    f"({words.day(visit.on)}): it was one for the vet; ask what came of it"
+                    f"{caution.spoken[0]} {told_of}: it was one for the vet; ask what came of it"
+                    if caution.urgent
+                    else f"{told_of}: ask what came of it"
                 )
 
 
@@ -204,6 +207,8 @@ def _ask(history: History, words: Words) -> Iterable[str]:
     unsure = sum(len(visit.doubtful) for visit in history.visits)
     if unsure:
         yield f"{count(words, unsure, 'doubtful note')} to be confirmed at the review"
+    if history.unreadable:
+        yield f"{count(words, history.unreadable, 'note')} {BY_THIS_VERSION}"
     silent = [limb for limb in FEET if all(e.limb != limb for e in last.entries)]
     if 0 < len(silent) < len(FEET):
         feet = " ".join(words.limb(limb) for limb in silent)

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 
 from handsfree.records.entries import OF_THE_HORSE, Finding
-from handsfree.records.units import Angle, Length, Quantity, Weight
+from handsfree.records.units import Angle, Length, Quantity, Weight, reckoned_in
 from handsfree.sums.balance_lines import asked
 from handsfree.sums.foot import questions
 from handsfree.sums.history import History, HorseFacts, Measured, Stage
@@ -33,7 +33,8 @@ __all__ = [
 ANY_HORSE = History(HorseFacts(""), ())
 """Of no kind: only what is odd of a pony and of a Shire alike is asked about."""
 
-SLOPE_DECIMALS = {"mm": 1, "cm": 2, "in": 2, "deg": 1, "kg": 0, "lb": 0}
+SLOPE_DECIMALS = {"mm": 1, "cm": 2, "in": 2, "hands": 2, "deg": 1, "kg": 0, "lb": 0}
+"""Digits of a slope; one of heights in hands is told in inches."""
 NO_CHANGE = "no change"
 DAYS_IN_WEEKS = 14
 """From so many days on a time is told in weeks."""
@@ -84,7 +85,11 @@ def span(days: int, words: Words) -> str:
 
 
 def signed(value: Quantity | float, unit: str, words: Words, decimals: int | None = None) -> str:
-    """A change with its direction: "6 mm more", "2° less", "no change"."""
+    """A change with its direction: "6 mm more", "2° less", "no change".
+
+    One of heights in hands is told in inches.
+    """
+    unit = reckoned_in(unit)
     size = abs(amount(value))
     if isinstance(value, Length | Angle | Weight):
         told = words.measure(type(value)(size), unit, decimals)
@@ -137,8 +142,10 @@ def _of_finding(track: FindingTrack, today: date, words: Words) -> Iterator[str]
     yield f"{name(track, words)}: {_state(track, today, words)}"
     told = [f"{words.day(s.on)} {told_of(s, track, words)}" for s in track.seen]
     yield f"{_times('seen', [s.on for s in track.seen], today, words)}; {'; '.join(told)}"
-    if track.looked_clear:
-        yield f"said clear: {_days(track.looked_clear, words)}"
+    if clear := [day for day in track.looked_clear if day not in track.denied]:
+        yield f"said clear: {_days(clear, words)}"
+    if track.denied:
+        yield f"said not to be there: {_days(track.denied, words)}"
     if track.not_mentioned:
         silent = _days(track.not_mentioned, words)
         yield f"not mentioned, which does not mean gone: {silent}"
@@ -182,12 +189,14 @@ def _state(track: FindingTrack, today: date, words: Words) -> str:
     last = track.last
     match track.state, track.rests_on:
         case State.NEW, Basis.CLEAR:
-            said = f"back again {ago(last.on, today, words)}, after it was said clear"
+            last_clear = max(day for day in track.looked_clear if day < last.on)
+            gone = how_clear(last_clear in track.denied)
+            said = f"back again {ago(last.on, today, words)}, after it was {gone}"
         case State.NEW, _:
             said = f"new, first seen {ago(last.on, today, words)}"
         case State.GONE, _:
             day = min(day for day in track.looked_clear if day > last.on)
-            said = f"gone, said clear {ago(day, today, words)}"
+            said = f"gone, {how_clear(day in track.denied)} {ago(day, today, words)}"
         case State.UNKNOWN, _ if len(track.seen) == 1:
             said = f"seen once, {ago(last.on, today, words)}"
         case State.UNKNOWN, _:
@@ -204,6 +213,11 @@ def _state(track: FindingTrack, today: date, words: Words) -> str:
     if track.since_last and track.state is not State.GONE:
         said += f"; not mentioned since, {count(words, len(track.since_last), 'visit')}"
     return said
+
+
+def how_clear(denied: bool) -> str:
+    """How it was said that a finding is gone."""
+    return "said not to be there" if denied else "said clear"
 
 
 def told_of(sighting: Sighting, track: FindingTrack, words: Words) -> str:

@@ -4,14 +4,24 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
-from handsfree.records.entries import Entry, Finding, Nails, Remark, ScaleGrade, Shoe, Work
+from handsfree.records.entries import (
+    Entry,
+    Finding,
+    Nails,
+    Remark,
+    ScaleGrade,
+    Shoe,
+    Work,
+    is_absent,
+)
 from handsfree.sums.history import DayVisit, History
 
 MOST_NOTED = 3
 
 SERIOUS = frozenset(
     "nail_prick nail_bind puncture abscess lameness heat bounding_pulse raised_pulse swelling cut "
-    "bruise corn tender overreach brushing lost_shoe sprung_shoe shifted_shoe".split()
+    "bruise corn tender overreach brushing lost_shoe sprung_shoe shifted_shoe loose_shoe "
+    "laminitis keratoma".split()
 )
 """What most often goes with a mark in the horn (common practice, no source)."""
 
@@ -91,7 +101,7 @@ def _left(visit: DayVisit, limb: str | None) -> bool | None:
 
 def _came(visit: DayVisit, limb: str | None) -> bool | None:
     signs = {"shoe_pulled", "shoe_reset", "pulled", "lost", "left_in", "in_shoe"}
-    signs |= {"lost_shoe", "sprung_shoe", "shifted_shoe"}
+    signs |= {"lost_shoe", "sprung_shoe", "shifted_shoe", "loose_shoe"}
     return True if _actions(visit, limb) & signs else None
 
 
@@ -99,7 +109,7 @@ def _actions(visit: DayVisit, limb: str | None) -> set[str | None]:
     return {
         entry.term if isinstance(entry, Finding) else entry.action
         for entry in visit.entries
-        if isinstance(entry, Work | Nails | Finding) and entry.limb == limb
+        if isinstance(entry, Work | Nails | Finding) and entry.limb == limb and not is_absent(entry)
     }
 
 
@@ -135,6 +145,8 @@ def _of_limb(visit: DayVisit, about: Finding) -> Iterator[Entry]:
 
 def _weight(entry: Entry, about: Finding) -> int:
     """How much an entry may have to do with the mark; 0: nothing."""
+    if is_absent(entry):
+        return 0
     if isinstance(entry, Finding):
         if isinstance(entry.scale_grade, ScaleGrade):
             # Lame or footsore, not fat or thin; often said of the horse and not of a foot.

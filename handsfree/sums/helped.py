@@ -22,9 +22,10 @@ KNOWN_FIRST = frozenset({"size", "section"})
 
 @dataclass(frozen=True)
 class Clear:
-    """The place was said to be clear."""
+    """The place was said to be clear, or (`denied`) the finding said not to be there."""
 
     on: date
+    denied: bool = False
 
 
 @dataclass(frozen=True)
@@ -181,7 +182,7 @@ def _between(day: date, start: date | None, end: date | None, made_after: bool) 
 def _records(track: FindingTrack | MeasureTrack) -> list[Record]:
     if isinstance(track, MeasureTrack):
         return list(track.points)
-    clear = [Clear(day) for day in track.looked_clear]
+    clear = [Clear(day, day in track.denied) for day in track.looked_clear]
     silent = [Silent(day) for day in track.not_mentioned]
     return sorted([*track.seen, *clear, *silent], key=lambda record: record.on)
 

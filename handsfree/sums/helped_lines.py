@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import date
 from itertools import groupby
 
-from handsfree.sums.change import ago, name, signed, told_of
+from handsfree.sums.change import ago, how_clear, name, signed, told_of
 from handsfree.sums.helped import NOT_A_CAUSE, Clear, Comparison, Pair, Record, Silent
 from handsfree.sums.history import Measured
 from handsfree.sums.seen import FindingTrack
@@ -27,8 +27,8 @@ def record(each: Record, pair: Pair, words: Words) -> str:
             said = words.measure(each.value, unit)
         case Sighting() if isinstance(pair.about, FindingTrack):
             said = told_of(each, pair.about, words)
-        case Clear():
-            said = "clear"
+        case Clear(denied=denied):
+            said = "not there" if denied else "clear"
         case _:
             said = "not mentioned"
     return f"{words.day(each.on)} {said}"
@@ -56,15 +56,20 @@ def outcome(pair: Pair, words: Words) -> str:
         case Standing(state=State.UNKNOWN):
             return "better or worse was not said"
         case Standing(state=State.GONE):
-            return "gone, said clear"
+            return f"gone, {how_clear(_denied(pair.after))}"
         case Standing(state=State.NEW):
-            return "new, was said clear"
+            return f"new, was {how_clear(_denied(pair.before))}"
         case Standing(state=state, rests_on=basis):
             return f"{state} by {basis}" if basis else str(state)
         case difference if isinstance(pair.about, MeasureTrack):
             return signed(difference, pair.about.unit, words)
         case _:
             return ""
+
+
+def _denied(records: Sequence[Record]) -> bool:
+    clear = [each for each in records if isinstance(each, Clear)]
+    return bool(clear) and clear[-1].denied
 
 
 def lines(comparison: Comparison, today: date, words: Words) -> list[str]:

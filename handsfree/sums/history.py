@@ -60,10 +60,14 @@ class Noted:
 
 @dataclass(frozen=True)
 class DayVisit:
-    """All that was noted of the horse on one day, in the order it was said."""
+    """All that was noted of the horse on one day, in the order it was said.
+
+    `unreadable` counts the notes besides that this version cannot read.
+    """
 
     on: date
     notes: tuple[Noted, ...]
+    unreadable: int = 0
 
     @property
     def entries(self) -> tuple[Entry, ...]:
@@ -90,9 +94,16 @@ class History:
     def plus(self, day: date, notes: Sequence[Noted]) -> "History":
         """With what was noted on a day besides; a visit of that day becomes one with it."""
         earlier = [note for v in self.visits if v.on == day for note in v.notes]
+        unreadable = sum(v.unreadable for v in self.visits if v.on == day)
         others = [v for v in self.visits if v.on != day]
-        visits = sorted([*others, DayVisit(day, (*earlier, *notes))], key=lambda v: v.on)
+        whole = DayVisit(day, (*earlier, *notes), unreadable)
+        visits = sorted([*others, whole], key=lambda v: v.on)
         return History(self.horse, tuple(visits))
+
+    @property
+    def unreadable(self) -> int:
+        """Notes of all visits that this version cannot read."""
+        return sum(visit.unreadable for visit in self.visits)
 
     @property
     def last(self) -> DayVisit | None:
@@ -112,7 +123,10 @@ class Stage(StrEnum):
 
 
 CUTS = frozenset({"trimmed"})
-SETS = frozenset({"new_shoe", "shoe_reset", "shoe_pulled", "barefoot", "rasped"})
+SETS = frozenset(
+    "new_shoe shoe_reset shoe_pulled barefoot rasped flare_dressed toe_dressed hot_fitted "
+    "resected".split()
+)
 """Work in the course of which a foot is usually trimmed without a word about it (common
 practice, no source)."""
 
@@ -198,10 +212,13 @@ def _stages(entries: Sequence[Entry], limb: str | None, places: list[int]) -> li
 
 
 def findings(history: History, limb: str | None = None) -> list[tuple[date, Finding]]:
-    """The sure findings in order of time; only those of `limb`, if given."""
+    """The sure findings in order of time; only those of `limb`, if given.
+
+    What was said not to be there is none of them.
+    """
     return [
         (visit.on, entry)
         for visit in history.visits
         for entry in visit.entries
-        if isinstance(entry, Finding) and (limb is None or entry.limb == limb)
+        if isinstance(entry, Finding) and not entry.denied and limb in (None, entry.limb)
     ]

@@ -78,8 +78,8 @@ def _concerns(entry: Entry) -> bool:
             return True
         case Work(action=action):
             return action in SHOE_OFF | SHOE_ON
-        case Finding(term=term):
-            return term == "lost_shoe"
+        case Finding(term="lost_shoe", denied=False):
+            return True
         case _:
             return False
 
@@ -121,7 +121,7 @@ def _sides(entries: Sequence[Entry], limb: str, total: NailCount) -> tuple[int |
         match entry:
             case Work(action=action) if action in SHOE_OFF:
                 driven = {}
-            case Finding(term="lost_shoe"):
+            case Finding(term="lost_shoe", denied=False):
                 driven = {}
             case Nails(action="driven", side=str(side), count=number):
                 before = driven.get(side, 0)

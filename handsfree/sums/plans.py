@@ -20,6 +20,10 @@ class Fate(StrEnum):
     """There were visits since, and none of them notes it."""
 
 
+OF_OTHERS = frozenset({"call_vet", "tell_owner", "xray"})
+"""Plans that others do or hear of."""
+
+
 @dataclass(frozen=True)
 class PlanFate:
     """A plan that was said on a day. `visits_since` counts those after it."""
@@ -36,7 +40,8 @@ def plans(history: History, grammar: Grammar) -> list[PlanFate]:
 
     Something planned for the next time is done once a later visit notes it of that limb (of any
     where none was named); a foot to watch once a later visit notes a finding of it; whether a
-    vet was called no record tells, so that stays open until the next visit is over.
+    vet was called, pictures were taken or the owner was told no record tells, so that stays open
+    until the next visit is over.
     """
     found: list[PlanFate] = []
     for at, visit in reversed(list(enumerate(history.visits))):
@@ -58,7 +63,7 @@ def still_open(history: History, grammar: Grammar, longest: int = 2) -> list[Pla
         each
         for each in plans(history, grammar)
         if each.fate is not Fate.DONE
-        and each.visits_since <= (0 if each.plan.action == "call_vet" else longest)
+        and each.visits_since <= (0 if each.plan.action in OF_OTHERS else longest)
     ]
 
 
@@ -93,9 +98,10 @@ def _same(entry: Entry, wanted: Entry) -> bool:
         case Work(), Work():
             return entry.action == wanted.action
         case Finding(), Finding():
-            # "Next time outside heel bruise" is looked at also where it is found clear.
+            # "Next time outside heel bruise" is looked at also where there is none.
             place = (wanted.zone, wanted.side)
             of_place = (entry.zone, entry.side) == place or (entry.zone, None) == place
+            of_place = of_place or (entry.denied and entry.zone is None)
             return (entry.term == wanted.term and of_place) or (
                 entry.term == "clear" and entry.zone in (None, wanted.zone)
             )

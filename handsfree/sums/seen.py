@@ -19,10 +19,11 @@ LIMBS = ("LF", "RF", "LH", "RH", None)
 CLEAR = "clear"
 PLACE_OF = {"thrush": "frog", "corn": "seat_of_corn", "seedy_toe": "toe"}
 """Where a finding is by the definition in grammar/words.csv, when no place was said."""
-ABOVE_THE_FOOT = frozenset({"pastern", "fetlock", "cannon", "hock", "knee"})
+ABOVE_THE_FOOT = frozenset("pastern fetlock cannon hock knee shoulder back".split())
 NOT_OF_THE_FOOT = frozenset(
     "brushing forging overreach stumbling lameness base_narrow base_wide toed_in toed_out "
-    "swelling cut tender heat laminitis body_condition".split()
+    "winging swelling cut tender heat laminitis body_condition sidebone ringbone mud_fever mites "
+    "broken_back_axis broken_forward_axis".split()
 )
 """What "foot clear" does not take away where no place was said: it may be of the leg or gait."""
 
@@ -32,8 +33,9 @@ class FindingTrack:
     """One finding at one place of one foot over the visits.
 
     `seen` oldest first, one for each day. `looked_clear`: days on which that place was said to
-    be clear. `not_mentioned`: days after the first sighting on which the foot had notes but
-    none of this; that does not mean that it was gone.
+    be clear, or the finding said not to be there (`denied` are those of them). `not_mentioned`:
+    days after the first sighting on which the foot had notes but none of this; that does not
+    mean that it was gone.
     """
 
     limb: str | None
@@ -46,6 +48,7 @@ class FindingTrack:
     state: State
     rests_on: Basis | None
     against: tuple[Basis, ...]
+    denied: tuple[date, ...] = ()
 
     @property
     def slope(self) -> Slope | CantSay:
@@ -88,7 +91,7 @@ def finding_tracks(history: History, limb: str | None = None) -> list[FindingTra
     for visit in sorted(history.visits, key=lambda v: v.on):
         for entry in visit.entries:
             if isinstance(entry, Finding) and (limb is None or entry.limb == limb):
-                key = _key(entry)
+                key = None if entry.denied else _key(entry)
                 if key is not None:
                     groups.setdefault(key, []).append((visit.on, entry))
     found = [_track(history, key, sighted) for key, sighted in _with_sides(groups).items()]
@@ -153,7 +156,8 @@ def _track(history: History, key: _Key, said: list[tuple[date, Finding]]) -> Fin
     seen = _sightings(key, said)
     on = {sighting.on for sighting in seen}
     visits = sorted((v for v in history.visits if v.on not in on), key=lambda v: v.on)
-    clear = tuple(v.on for v in visits if _said_clear(v, key))
+    denied = tuple(v.on for v in visits if _said_not_there(v, key))
+    clear = tuple(v.on for v in visits if v.on in denied or _said_clear(v, key))
     silent = tuple(
         v.on
         for v in visits
@@ -167,17 +171,36 @@ def _track(history: History, key: _Key, said: list[tuple[date, Finding]]) -> Fin
     stands = _standing(seen, clear, silent, foot_before)
     about = (key.limb, key.zone, key.side, key.term)
     how = (stands.state, stands.rests_on, stands.against)
-    return FindingTrack(*about, seen, clear, silent, *how)
+    return FindingTrack(*about, seen, clear, silent, *how, denied)
 
 
 def _said_clear(visit: DayVisit, key: _Key) -> bool:
     return any(
         isinstance(entry, Finding)
         and entry.term == CLEAR
+        and not entry.denied
         and entry.limb == key.limb is not None
         and _covers(entry, key)
         for entry in visit.entries
     )
+
+
+def _said_not_there(visit: DayVisit, key: _Key) -> bool:
+    """Whether this finding was denied: of this place, or of no place that was named.
+
+    "Not lame" said of no foot is said of all of them.
+    """
+    for entry in visit.entries:
+        if not isinstance(entry, Finding) or not entry.denied:
+            continue
+        about = _key(entry)
+        if about is None or about.term != key.term:
+            continue
+        whole = about.limb is None and about.term == "lameness"
+        here = about.zone == key.zone or entry.zone is None
+        if (whole or about.limb == key.limb) and here and about.side in (None, key.side):
+            return True
+    return False
 
 
 def _covers(clear: Finding, key: _Key) -> bool:

@@ -4,16 +4,13 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
-from handsfree.records.entries import ScaleGrade
+from handsfree.records.entries import MORE_IS_WORSE, ScaleGrade
 from handsfree.records.units import Length
 from handsfree.sums.slopes import Slope, theil_sen
 from handsfree.sums.sources import CantSay
 
 GRADES = ("slight", "mild", "moderate", "severe")
 """In the order of grammar/words.csv, least first."""
-MORE_IS_WORSE = frozenset({"lameness", "laminitis"})
-"""Scales on which a higher grade is worse (AAEP 0-5, Obel 1-4). Of body condition (Henneke
-1983, 1-9) neither end is."""
 
 
 class State(StrEnum):

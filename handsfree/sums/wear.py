@@ -13,7 +13,9 @@ from typing import Any
 
 from handsfree.errors import GrammarError
 from handsfree.grammar.grammar import folder
+from handsfree.grammar.known import ids_of
 from handsfree.grammar.words import read_table
+from handsfree.records.checking import Ids
 from handsfree.records.entries import Finding
 from handsfree.sums.history import History, findings
 from handsfree.sums.nailed import place
@@ -22,9 +24,7 @@ from handsfree.sums.wording import Words, count
 from handsfree.visit.conditions import (
     Complaint,
     Condition,
-    Ids,
     check_keys,
-    ids_of,
     read_conditions,
     read_toml,
 )
@@ -226,7 +226,7 @@ def _usual() -> WearRules:
 
 
 def read_rules(path: Path, ids: Ids) -> WearRules:
-    """Read a file of causes; `ids` of the table (conditions.ids_of).
+    """Read a file of causes; `ids` of the table (grammar.known.ids_of).
 
     Raises GrammarError with the file, the cause and what is wrong with it.
     """

@@ -12,12 +12,17 @@ from typing import Protocol
 
 from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.wording import Wording, number_with_unit
+from handsfree.records.checking import Unreadable
 from handsfree.records.entries import Entry, Finding
-from handsfree.records.units import Length, Quantity
+from handsfree.records.units import HANDS, Length, Quantity, reckoned_in
 from handsfree.visit.spoken import Spoken
 
-DECIMALS = {"mm": 0, "cm": 1, "in": 2, "deg": 0, "kg": 0, "lb": 0}
-"""Digits after the point that are worth telling: nobody measures a hoof closer."""
+DECIMALS = {"mm": 0, "cm": 1, "in": 2, "hands": 3, "deg": 0, "kg": 0, "lb": 0}
+"""Digits after the point that are worth telling: nobody measures a hoof closer. Of hands the
+first stands for whole inches, the others for a part of one."""
+
+STICK = 4
+"""Parts of an inch that a measuring stick for horses is read to (common practice, no source)."""
 
 MONTHS = (
     "January February March April May June July August September October November December"
@@ -47,7 +52,8 @@ class Words(Protocol):
         ...
 
     def measure(self, value: Quantity, unit: str, decimals: int | None = None) -> str:
-        """A measure in the unit wanted (mm, cm, in, deg, kg, lb); DECIMALS where not said."""
+        """A measure in the unit wanted (mm, cm, in, hands, deg, kg, lb); DECIMALS where not
+        said."""
         ...
 
     def day(self, day: date) -> str:
@@ -76,7 +82,7 @@ def said_in(length: Length) -> str:
 class _AsSaid(Wording):
     """Entries with the lengths of a finding in the unit they were said in."""
 
-    def describe(self, entry: Entry) -> str:
+    def describe(self, entry: Entry | Unreadable) -> str:
         if not isinstance(entry, Finding):
             return super().describe(entry)
         lengths = ((entry.below_hairline_mm, "below the hairline"), (entry.extent_mm, "long"))
@@ -106,7 +112,7 @@ class ForEye:
         """The trade word of an id."""
         return self._wording.word(slot, id)
 
-    def entry(self, entry: Entry) -> str:
+    def entry(self, entry: Entry | Unreadable) -> str:
         """An entry without its limb."""
         return self._wording.describe(entry)
 
@@ -116,6 +122,8 @@ class ForEye:
 
     def measure(self, value: Quantity, unit: str, decimals: int | None = None) -> str:
         """ "82 mm", "50°", "3.25 in"."""
+        if unit == HANDS:
+            return number_with_unit(_on_the_stick(value), unit)
         places = DECIMALS[unit] if decimals is None else decimals
         return number_with_unit(float(_digits(value.to(unit), places)), unit)
 
@@ -153,6 +161,8 @@ class ForEar:
 
     def measure(self, value: Quantity, unit: str, decimals: int | None = None) -> str:
         """ "eighty two millimeters", "three and a quarter inches"."""
+        if unit == HANDS:
+            return self._spoken.measure(_on_the_stick(value), unit)
         number = value.to(unit)
         if unit == "in" and decimals is None:
             # In sixteenths, as a rule is read.
@@ -177,6 +187,12 @@ class ForEar:
     def plain(self, text: str) -> str:
         """Free words with every digit said, and what looks like a year said as one."""
         return self._spoken.text(_A_YEAR.sub(lambda found: self._year(int(found[0])), text))
+
+
+def _on_the_stick(value: Quantity) -> float:
+    """A height in hands, as near as a stick is read."""
+    parts = round(value.to(reckoned_in(HANDS)) * STICK)
+    return Length.of(parts / STICK, reckoned_in(HANDS)).to(HANDS)
 
 
 def _digits(value: float, decimals: int) -> str:

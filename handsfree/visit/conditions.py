@@ -10,25 +10,13 @@ from typing import Any
 from rapidfuzz import process
 
 from handsfree.errors import GrammarError
-from handsfree.grammar.meaning import PLANS
-from handsfree.grammar.words import TradeWord
-from handsfree.records.entries import KINDS, Entry, Finding
+from handsfree.records.checking import SCALES, SLOTS, Ids
+from handsfree.records.entries import KINDS, Entry, Finding, is_absent
 
-SLOTS: Mapping[str, Mapping[str, str]] = {
-    "finding": {k: k for k in ("term", "zone", "side", "grade", "age", "trend")},
-    "measurement": {"quantity": "quantity", "side": "side", "unit": "unit"},
-    "nails": {"action": "nail", "side": "side"},
-    "shoe": {"item": "shoe"},
-    "work": {"action": "work"},
-    "plan": {"action": "plan"},
-    "remark": {},
-}
-"""Kind of entry → key of the entry → slot of words.csv that lists its ids."""
-
-SCALES = frozenset({"lameness", "body_condition", "laminitis"})
-"""Scales of a graded finding (record contract, scale_grade)."""
-
-CONDITION_KEYS = ("kind", "said", "without", "scale", "at_least", "together_with", "unless")
+CONDITION_KEYS = (
+    *("kind", "other_than", "said", "without", "scale", "at_least", "extent_at_least_mm"),
+    *("together_with", "unless"),
+)
 LIMIT_OF_LIKENESS = 50.0
 """Below this likeness (0–100) a key is no suggestion. Common practice, no source."""
 
@@ -40,9 +28,12 @@ Complaint = Callable[[str], GrammarError]
 class Condition:
     """What an entry must be.
 
-    `values`: key → ids, one of which it must have. `said` and `without`: keys that must, or
-    must not, have been said. `scale`, `at_least`: a grade on a scale, no lower than that.
+    `values`: key → ids, one of which it must have; `other_than`: key → ids that it must not
+    have. `said` and `without`: keys that must, or must not, have been said. `scale`, `at_least`:
+    a grade on a scale, no lower than that. `extent_at_least_mm`: a mark so long or longer.
     `together_with` and `unless` speak of another entry of the same limb.
+
+    A finding that was said not to be there is none, but where it is enough that it was looked for.
     """
 
     kind: str
@@ -53,11 +44,22 @@ class Condition:
     at_least: float | None = None
     together_with: "Condition | None" = None
     unless: "Condition | None" = None
+    other_than: tuple[tuple[str, frozenset[str]], ...] = ()
+    extent_at_least_mm: float | None = None
 
-    def fits(self, entry: Entry) -> bool:
-        """Whether this one entry is what is meant, whatever else was said."""
-        if entry.kind != self.kind:
+    def fits(self, entry: Entry, looked_for: bool = False) -> bool:
+        """Whether this one entry is what is meant, whatever else was said.
+
+        `looked_for`: also where it was said not to be there.
+        """
+        if entry.kind != self.kind or (is_absent(entry) and not looked_for):
             return False
+        if any(getattr(entry, key) in ids for key, ids in self.other_than):
+            return False
+        if self.extent_at_least_mm is not None:
+            extent = entry.extent_mm if isinstance(entry, Finding) else None
+            if extent is None or extent < self.extent_at_least_mm:
+                return False
         if any(getattr(entry, key) not in ids for key, ids in self.values):
             return False
         if any(getattr(entry, key) is None for key in self.said):
@@ -73,12 +75,13 @@ class Condition:
             and (self.at_least is None or grade.value >= self.at_least)
         )
 
-    def holds_at(self, entries: Sequence[Entry]) -> int | None:
+    def holds_at(self, entries: Sequence[Entry], looked_for: bool = False) -> int | None:
         """Index of the entry that first makes it hold; None where it does not.
 
-        `entries` are those of one limb, in order. Of a pair it is the later one.
+        `entries` are those of one limb, in order. Of a pair it is the later one. `looked_for`:
+        a finding that was said not to be there will do, but not for the other one of a pair.
         """
-        first = _first(self, entries)
+        first = _first(self, entries, looked_for)
         if first is None or (self.unless and _first(self.unless, entries) is not None):
             return None
         if self.together_with is None:
@@ -87,20 +90,8 @@ class Condition:
         return None if second is None else max(first, second)
 
 
-def _first(condition: Condition, entries: Sequence[Entry]) -> int | None:
-    return next((i for i, entry in enumerate(entries) if condition.fits(entry)), None)
-
-
-Ids = Mapping[str, frozenset[str]]
-"""Slot of words.csv → its ids."""
-
-
-def ids_of(table: Iterable[TradeWord]) -> Ids:
-    """The ids of every slot of the table, and the plans, which the rules hold."""
-    ids: dict[str, set[str]] = {"plan": set(PLANS)}
-    for word in table:
-        ids.setdefault(word.slot, set()).add(word.id)
-    return {slot: frozenset(found) for slot, found in ids.items()}
+def _first(condition: Condition, entries: Sequence[Entry], looked_for: bool = False) -> int | None:
+    return next((i for i, entry in enumerate(entries) if condition.fits(entry, looked_for)), None)
 
 
 def read_toml(path: Path, name: str) -> dict[str, Any]:
@@ -151,11 +142,11 @@ def _condition(data: object, ids: Ids, complain: Complaint, kind: str | None) ->
         raise complain(f"no such kind of entry: {kind!r}{nearest(str(kind), KINDS)}")
     slots = SLOTS[kind]
     check_keys(data, (*slots, *CONDITION_KEYS), complain)
-    values = tuple(
-        (key, frozenset(_ids(key, data[key], ids.get(slot, frozenset()), complain)))
-        for key, slot in slots.items()
-        if key in data
-    )
+    values = _values(data, slots, ids, complain)
+    but = data.get("other_than", {})
+    if not isinstance(but, dict):
+        raise complain(f"other_than is a table such as {{ age = 'old' }}, not {but!r}")
+    check_keys(but, slots, complain)
     keys = [f.name for f in fields(KINDS[kind]) if f.name != "limb"]
     said, without = (
         tuple(_ids(key, data[key], keys, complain)) if key in data else ()
@@ -166,7 +157,29 @@ def _condition(data: object, ids: Ids, complain: Complaint, kind: str | None) ->
         _other(data[key], ids, complain, kind) if key in data else None
         for key in ("together_with", "unless")
     )
-    return Condition(kind, values, said, without, scale, at_least, pair, bar)
+    longer = _extent(data.get("extent_at_least_mm"), kind, complain)
+    excluded = _values(but, slots, ids, complain)
+    return Condition(kind, values, said, without, scale, at_least, pair, bar, excluded, longer)
+
+
+def _values(
+    data: Mapping[str, Any], slots: Mapping[str, str], ids: Ids, complain: Complaint
+) -> tuple[tuple[str, frozenset[str]], ...]:
+    return tuple(
+        (key, frozenset(_ids(key, data[key], ids.get(slot, frozenset()), complain)))
+        for key, slot in slots.items()
+        if key in data
+    )
+
+
+def _extent(value: object, kind: str, complain: Complaint) -> float | None:
+    if value is None:
+        return None
+    if kind != "finding":
+        raise complain(f"a {kind} has no extent")
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise complain(f"extent_at_least_mm is a number, not {value!r}")
+    return float(value)
 
 
 def _other(data: object, ids: Ids, complain: Complaint, kind: str) -> Condition:

@@ -18,7 +18,7 @@ from handsfree.sums.history import Noted
 from handsfree.visit import cautions, nails, pace
 from handsfree.visit.answer import Answer, Tone
 from handsfree.visit.cautions import Caution
-from handsfree.visit.plausible import question
+from handsfree.visit.plausible import question, unlikely_unit
 from handsfree.visit.runsheet import RunSheet, left, usual_sheet
 from handsfree.visit.spoken import Spoken
 from handsfree.visit.turn import Kept, Key, Notice, Turn
@@ -212,7 +212,7 @@ class Dialogue:
         if outcome.doubt is not None and LIMB_UNSURE in outcome.doubt:
             named = self._spoken.limbs(self.state.limbs) or ("which foot",)
             return Answer(tone, ("perhaps", *named, *self._entries(outcome)), slow=True)
-        if unsure(confidence):
+        if unsure(confidence, unlikely_unit(outcome.entries)):
             return Answer(tone, (*limb, "perhaps", *self._entries(outcome)), slow=True)
         return Answer(tone, (*limb, *numbers), slow=True, passing=not numbers)
 
@@ -352,7 +352,8 @@ class Dialogue:
             about, key = (caution.id, caution.limb), self._key_of(caution)
             if about not in warned:
                 said = (*caution.spoken[:1], *self._named(caution.limb), *caution.spoken[1:])
-                answers.append(Answer(Tone.CAUTION, said, urgent=True))
+                tone = Tone.CAUTION if caution.urgent else Tone.REMINDER
+                answers.append(Answer(tone, said, urgent=caution.urgent))
             if warned.get(about) != key:
                 entry = key[1] if key[0] == turn.number else None
                 notices.append(

@@ -134,7 +134,7 @@ def _tallies(entries: Sequence[Entry], known: Mapping[str, int]) -> dict[str, _T
                 tally = tallies.setdefault(limb, _Tally(None))
                 tally.shoe_pulled |= action == "shoe_pulled"
                 tally.shoe_goes("off" if action in SHOE_OFF else "on")
-            case Finding(term="lost_shoe"):
+            case Finding(term="lost_shoe", denied=False):
                 tallies.setdefault(limb, _Tally(None)).shoe_goes("off")
     return tallies
 

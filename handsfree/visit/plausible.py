@@ -4,11 +4,12 @@ The ranges are wide on purpose. A number outside is questioned, never refused: t
 what is met with, from a pony to a Shire, not what is healthy.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from handsfree.grammar.wording import number_with_unit
 from handsfree.records.entries import Entry, Finding, Measurement, Nails, Plan
-from handsfree.records.units import UNITS
+from handsfree.records.units import HANDS, INCHES_PER_HAND, UNITS, hands_and_inches
 from handsfree.visit.nails import USUAL_MOST
 
 FEWEST_WEEKS, MOST_WEEKS = 1, 14
@@ -79,6 +80,15 @@ RANGES = {
 }
 
 
+def unlikely_unit(entries: Iterable[Entry]) -> str | None:
+    """Why the unit of one of these is doubtful: it was not said, and the one that was taken makes
+    an unusual number of it. None where none is."""
+    for entry in entries:
+        if isinstance(entry, Measurement) and entry.unit_inferred and (asked := question(entry)):
+            return f"the unit was not said, {asked}"
+    return None
+
+
 def question(entry: Entry, kind: str | None = None) -> str | None:
     """What to ask about an entry's number, None where nothing is odd.
 
@@ -104,16 +114,22 @@ def _measured(quantity: str, value: float, unit: str, kind: str | None) -> str |
         return None
     of = UNITS[unit]
     least, most = known.of(kind)
-    if least <= of.of(value, unit).amount <= most:
-        return None
     name = quantity.replace("_", " ")
     said = number_with_unit(value, unit)
+    try:
+        if least <= of.of(value, unit).amount <= most:
+            return None
+    except ValueError as error:
+        return f"{name} {said}: is that right? {error}"
     low, high = _shown(of(least).to(unit), unit), _shown(of(most).to(unit), unit)
     return f"{name} {said}: is that right? usual {low} to {number_with_unit(float(high), unit)}"
 
 
 def _shown(value: float, unit: str) -> str:
     """A limit as a round number of its unit."""
+    if unit == HANDS:
+        whole, inches = hands_and_inches(value)
+        return f"{whole + round(inches) // INCHES_PER_HAND}"
     step = {"in": 0.25, "cm": 0.5, "lb": 10.0}.get(unit, 1.0)
     return f"{round(value / step) * step:g}"
 

@@ -11,14 +11,14 @@ from typing import Any
 
 from handsfree.errors import GrammarError
 from handsfree.grammar.grammar import folder
+from handsfree.grammar.known import ids_of
 from handsfree.grammar.words import read_table
+from handsfree.records.checking import Ids
 from handsfree.records.entries import Entry, Plan
 from handsfree.visit.conditions import (
     Complaint,
     Condition,
-    Ids,
     check_keys,
-    ids_of,
     read_conditions,
     read_toml,
 )
@@ -36,8 +36,13 @@ class Item:
 
     def done(self, entries: Sequence[Entry]) -> bool:
         """Whether the entries of one limb satisfy it."""
-        one = not self.any or any(c.holds_at(entries) is not None for c in self.any)
-        return one and all(c.holds_at(entries) is not None for c in self.all)
+        one = not self.any or any(_done(c, entries) for c in self.any)
+        return one and all(_done(c, entries) for c in self.all)
+
+
+def _done(condition: Condition, entries: Sequence[Entry]) -> bool:
+    """Whether it holds; "no thrush" shows as well as "thrush" that the frog was looked at."""
+    return condition.holds_at(entries, looked_for=True) is not None
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,15 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from handsfree.grammar.grammar import Grammar
-from handsfree.grammar.wording import DETAIL_FIRST, joined, names_with_detail
+from handsfree.grammar.wording import (
+    PLAN_NAMES,
+    denied,
+    joined,
+    named_at_its_place,
+    names_with_detail,
+    plan_in_words,
+    with_detail,
+)
 from handsfree.grammar.words import TradeWord
 from handsfree.records.entries import (
     Entry,
@@ -19,14 +27,11 @@ from handsfree.records.entries import (
     Work,
     belongs_to_horse,
 )
-from handsfree.records.units import MM_PER_UNIT, to_mm
+from handsfree.records.units import HANDS, MM_PER_UNIT, hands_and_inches, to_mm
 from handsfree.visit.numbers import TOO_LARGE, NumberWords
 
 SAYABLE = 1000
 """The grammar's lengths end below this; a longer one is said in a larger unit."""
-
-FINDING_ORDER = ("grade", "age", "side", "zone", "term")
-"""The order in which the grammar lets every finding be said."""
 
 
 class Spoken:
@@ -81,14 +86,30 @@ class Spoken:
     def measure(self, value: float, unit: str | None) -> str:
         """A number with its unit: "three and a quarter inches", "twelve point five millimeters".
 
-        Inches are said in eighths and sixteenths where they are such, else in decimals.
+        Inches are said in eighths and sixteenths where they are such, else in decimals; hands as
+        in "sixteen hands one".
         """
         numbers = self._numbers
+        if unit == HANDS and (hands := self._hands(value)):
+            return hands
         if unit == "in" and (part := numbers.part_of_inch(value)):
             return part
         decimal, mixed = numbers.decimal(value), numbers.mixed(value)
         said = mixed if mixed and (unit == "in" or decimal.startswith("about")) else decimal
         return joined(said, self._unit(unit, value == 1))
+
+    def _hands(self, value: float) -> str | None:
+        """ "sixteen hands one"; less than a hand in inches. None for what is no such number."""
+        try:
+            whole, inches = hands_and_inches(value)
+        except ValueError:
+            return None
+        if not whole:
+            return self.measure(inches, "in")
+        hands = joined(self._numbers.whole(whole), self._unit(HANDS, whole == 1))
+        if not inches:
+            return hands
+        return joined(hands, self._numbers.mixed(inches) or self._numbers.decimal(inches))
 
     def _unit(self, id: str | None, one: bool) -> str:
         word = self._words.get(("unit", id)) if id else None
@@ -134,14 +155,16 @@ class Spoken:
                 return f"remark: {self._numbers.in_text(text) or 'sound only'}"
 
     def _finding(self, entry: Finding) -> str:
-        words = {k: self._word(k, getattr(entry, k)) for k in FINDING_ORDER}
-        if entry.scale_grade:
-            words["term"] = ""
-        elif entry.term == "clear" and not entry.zone:
-            words["zone"] = "foot"
-        parts = [joined(*words.values())]
-        if entry.scale_grade:
-            parts.append(self._scale(entry.scale_grade))
+        scaled = self._scale(entry.scale_grade) if entry.scale_grade else ""
+        grade, age = self._word("grade", entry.grade), self._word("age", entry.age)
+        if entry.denied:
+            parts = [denied(entry, self._word, scaled)]
+        elif entry.term == "clear" and not (entry.zone or scaled):
+            side = self._word("side", entry.side)
+            parts = [joined(grade, age, side, "foot", self._word("term", "clear"))]
+        else:
+            about = replace(entry, term=None) if scaled else entry
+            parts = [joined(grade, age, *named_at_its_place(about, self._word)), scaled]
         parts += self._lengths(entry)
         parts.append(self._word("trend", entry.trend))
         return ", ".join(p for p in parts if p) or "a finding"
@@ -172,11 +195,16 @@ class Spoken:
         name = self._word("shoe", item) or "shoe"
         if said:
             name = self._with_detail.get(item or "", name)
-        return joined(said, name) if item in DETAIL_FIRST else joined(name, said)
+        return with_detail(item, name, said)
 
     def _detail(self, detail: str | None) -> str:
-        if detail and re.fullmatch(r"\d{1,3}(\.\d+)?", detail):
-            value = float(detail)
+        if detail and re.fullmatch(r"0\d{1,2}", detail):
+            # Sizes smaller than nought: "00" has two noughts and is not the size 0.
+            return " ".join(self._numbers.whole(int(digit)) for digit in detail)
+        if detail and (size := re.fullmatch(r"(\d{1,3}(?:\.\d+)?)(?: (mm|cm|in))?", detail)):
+            value = float(size[1])
+            if size[2]:
+                return self.measure(value, size[2])
             return self._numbers.mixed(value) or self._numbers.decimal(value)
         return self._numbers.in_text(detail or "")
 
@@ -185,11 +213,9 @@ class Spoken:
             case "return":
                 return joined("come back", "" if plan.weeks is None else "in", self._weeks(plan))
             case "next_time":
-                return joined("next time", self._numbers.in_text(plan.text or ""))
-            case "watch":
-                return "watch this foot"
+                return joined(PLAN_NAMES["next_time"], self._numbers.in_text(plan.text or ""))
             case action:
-                return {"call_vet": "call the vet"}.get(str(action), "a plan")
+                return self._numbers.in_text(plan_in_words(action, plan.text))
 
     def _weeks(self, plan: Plan) -> str:
         if plan.weeks is None:

@@ -197,3 +197,15 @@ def test_from_spoken_words_to_the_answer(run):
     assert answer["estimates"][0]["weight"]["kg"] == pytest.approx(expected, abs=0.01)
     wrong = run("weight", "--girth", "190", "--json")
     assert (wrong.code, wrong.out, wrong.err.count("\n")) == (1, "", 1)
+
+
+def test_a_height_in_hands_on_the_command_line():
+    tape = ("--girth", "240 cm", "--length", "200 cm", "--neck", "125 cm", "--kind", "heavy")
+    kilos = [
+        json.loads(call("weight", *tape, "--height", tall, "--json").output)["estimates"][0]
+        for tall in ("17.3 hands", "17.3hh", "71 in")
+    ]
+    assert kilos[0]["weight"] == kilos[1]["weight"] == kilos[2]["weight"]
+    refused = call("weight", *tape, "--height", "17.5 hands")
+    assert refused.exit_code == 2
+    assert "17.5 is no number of hands" in refused.output

@@ -29,8 +29,8 @@ FILES = sorted({line["file"] for line in LINES})
 # The ids and keys of the record description, written out again so that a slip in the demo
 # cannot hide behind the program's own tables.
 KEYS = {
-    "finding": "limb zone side term grade age trend below_hairline_mm extent_mm scale_grade",
-    "measurement": "limb side quantity value unit",
+    "finding": "limb zone side term grade age trend below_hairline_mm extent_mm scale_grade denied",
+    "measurement": "limb side quantity value unit unit_inferred",
     "nails": "limb action count side",
     "shoe": "limb item detail",
     "work": "limb action",
@@ -214,7 +214,7 @@ def test_noise_shares() -> None:
 
 
 def without_nulls(entry: dict[str, Any]) -> dict[str, Any]:
-    return {key: value for key, value in entry.items() if value is not None}
+    return {key: value for key, value in entry.items() if value is not None and value is not False}
 
 
 def test_manifest_mirrors_the_phrases() -> None:

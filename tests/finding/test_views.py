@@ -1,11 +1,14 @@
 """The views for general SQLite tools, opened with nothing but the plain sqlite3 module."""
 
+import json
 import sqlite3
 from pathlib import Path
 
 import pytest
+from sqlite_utils import Database
 
-from handsfree.log import Log
+from handsfree.log import Log, UtteranceRow, schema
+from handsfree.records.entries import Finding, Measurement, to_json
 
 SAID = (
     "old bruise outside toe two and a half inches below the hairline",
@@ -78,3 +81,57 @@ def test_what_the_views_say(read):
 def test_nobody_writes_read_only(read):
     with pytest.raises(sqlite3.OperationalError, match="readonly"):
         read("DELETE FROM findable")
+
+
+def test_what_is_not_there_and_heights_in_hands(log: Log, visit, path: Path):
+    id = visit("Pumpkin", "2026-05-14")
+    entries = (
+        Finding(limb="LF", term="thrush", denied=True),
+        Finding(limb="LF", term="corn"),
+        Measurement(quantity="height", value=16.1, unit="hands"),
+        Measurement(quantity="height", value=16.5, unit="hands"),
+        Measurement(limb="LF", quantity="toe_length", value=85, unit="mm", unit_inferred=True),
+    )
+    row = UtteranceRow(heard="all", status="recorded", confidence=0.97)
+    log.append(id, row, [to_json(entry) for entry in entries])
+    log.close()
+    conn = sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True)
+    assert conn.execute("SELECT finding, not_there FROM findings").fetchall() == [
+        *(("thrush", 1), ("corn", 0))
+    ]
+    assert conn.execute("SELECT value, unit, mm, unit_inferred FROM measurements").fetchall() == [
+        *((16.1, "hands", 1651.0, 0), (16.5, "hands", None, 0), (85, "mm", 85.0, 1))
+    ]
+    assert conn.execute("SELECT sum(denied), sum(unit_inferred) FROM entries_now").fetchone() == (
+        *(1, 1),
+    )
+    conn.close()
+
+
+HANDS = next(n for n, sql in enumerate(schema.MIGRATIONS) if "'hands'" in sql)
+"""The migration that brought heights in hands into the index."""
+
+
+def test_a_log_that_had_hands_before_has_them_in_its_index(tmp_path: Path):
+    old = Database(tmp_path / "old.db")
+    schema.migrate(old, schema.MIGRATIONS[:HANDS])
+    old.execute(
+        "INSERT INTO visits (id, started_at, source) VALUES ('v', '2026-01-01T00:00:00+00:00', 'x')"
+    )
+    for at, value in enumerate((16.1, 16.5)):
+        old.execute(
+            """INSERT INTO utterances (id, visit_id, seq, recorded_at, heard, status, engines,
+                alternatives) VALUES (?, 'v', ?, 't', 'x', 'recorded', '[]', '[]')""",
+            [f"u{at}", at + 1],
+        )
+        body = to_json(Measurement(quantity="height", value=value, unit="hands"))
+        old.execute(
+            "INSERT INTO entries (id, utterance_id, seq, kind, body, created_at, origin) VALUES "
+            "(?, ?, 1, 'measurement', ?, 't', 'heard')",
+            [f"e{at}", f"u{at}", json.dumps(body)],
+        )
+    sql = "SELECT amount FROM findable WHERE entry IS NOT NULL ORDER BY entry"
+    assert old.execute(sql).fetchall() == [(None,), (None,)]
+    schema.migrate(old)
+    assert old.execute(sql).fetchall() == [(pytest.approx(1651.0),), (None,)]
+    old.close()

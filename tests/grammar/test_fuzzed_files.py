@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 
 from handsfree.errors import GrammarError
 from handsfree.grammar import folder, load
+from handsfree.grammar.known import ids_of
 from handsfree.grammar.words import read_table
 from handsfree.sums import wear
 from handsfree.visit import cautions, runsheet
-from handsfree.visit.conditions import ids_of
 
 GRAMMAR = (
     "words.csv",

@@ -53,7 +53,8 @@ def test_other_talk_stays_unclear(grammar, heard: str):
 def test_content_is_never_put_in(grammar):
     """Whatever is recorded was said: every limb, side, zone, term and number of the reading."""
     rng = random.Random(11)
-    content = {w for word in grammar.table for f in word.forms for w in f.split()}
+    heard = [word for word in grammar.table if word.in_sentences]
+    content = {w for word in heard for f in word.forms for w in f.split()}
     content -= {"the", "of", "in", "left", "at", "on"}
     for _ in range(300):
         sentence, _ = grammar.generate(rng)

@@ -6,8 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from handsfree.grammar import load
+from handsfree.grammar import folder, jsgf, load
 from handsfree.grammar.compile import acceptor_of, minimal
+from handsfree.grammar.rules import link
+from handsfree.grammar.words import as_grammar, names_grammar
 
 GRAMMAR = load(horse_names=["Bramble", "Old Copper"])
 KINDS_OF_SENTENCE = [
@@ -77,8 +79,27 @@ def test_automaton_is_minimal_and_has_no_dead_ends():
 def test_every_spoken_form_of_the_table_is_in_some_sentence():
     heard = GRAMMAR.acceptor.vocabulary
     for word in GRAMMAR.table:
-        for form in word.forms:
+        for form in word.forms if word.in_sentences else ():
             assert set(form.split()) <= heard, f"{form} of {word.id} can never be said"
+
+
+def test_words_of_natural_speech_change_nothing_of_what_recognizers_search():
+    """As if their rows were not in the table: the automaton, its words, the phrases."""
+    table = tuple(word for word in GRAMMAR.table if word.in_sentences)
+    assert {"laminitis", "shoulder", "poulticed", "hands", "xray"} <= {
+        word.id for word in set(GRAMMAR.table) - set(table)
+    }
+    others = {
+        "numbers": jsgf.read(folder() / "numbers.jsgf"),
+        "words": as_grammar(table),
+        "names": names_grammar(GRAMMAR.horse_names),
+    }
+    without = acceptor_of(link(jsgf.read(folder() / "sentences.jsgf"), others))
+    assert without.arcs == GRAMMAR.sentences.arcs
+    assert (without.start, without.finals) == (GRAMMAR.sentences.start, GRAMMAR.sentences.finals)
+    own = {"mites", "keratoma", "poulticed", "shoulder", "hands", "owner", "winging"}
+    assert not own & GRAMMAR.acceptor.vocabulary
+    assert not own & {w for phrase in GRAMMAR.phrases(count=300) for w in phrase.split()}
 
 
 def test_numbers_zero_to_999_and_nothing_else():

@@ -53,7 +53,7 @@ UTTERANCE = "(SELECT id FROM utterances WHERE status = 'recorded' ORDER BY rowid
         (
             f'UPDATE entries SET body = \'{{"kind": "song"}}\' WHERE id = {ENTRY}',
             ENTRY,
-            "cannot be read: unknown kind of entry: 'song'",
+            "its body cannot be read by this version: unknown kind of entry: 'song'",
         ),
         (
             f"UPDATE entries SET utterance_id = 'gone' WHERE id = {ENTRY}",
@@ -63,7 +63,7 @@ UTTERANCE = "(SELECT id FROM utterances WHERE status = 'recorded' ORDER BY rowid
         (
             f"UPDATE utterances SET recorded_at = 'noon' WHERE id = {UTTERANCE}",
             UTTERANCE,
-            "has no readable time ('noon')",
+            "recorded_at is no time ('noon')",
         ),
         (
             f"UPDATE sounds SET flac = x'00' WHERE utterance_id = {UTTERANCE}",

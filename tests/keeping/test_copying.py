@@ -11,7 +11,9 @@ from pathlib import Path
 import pytest
 
 from handsfree.errors import HandsfreeError, LogError
+from handsfree.joining import join
 from handsfree.keeping import copying, restoring
+from handsfree.keeping.checking import look_through
 from handsfree.log import Log, UtteranceRow, schema
 
 AT = datetime(2026, 11, 25, 8, 15)
@@ -238,3 +240,56 @@ except HandsfreeError as error:
     done = subprocess.run([sys.executable, "-c", script, path], capture_output=True, text=True)
     assert done.stderr == ""
     assert len(done.stdout.splitlines()) == 1
+
+
+def _spoiled(path: Path, statement: str) -> Path:
+    """A backup with something in it that no log has."""
+    backup = path.with_name("spoiled.db")
+    copying.back_up(path, backup)
+    conn = sqlite3.connect(backup)
+    triggers = conn.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
+    for name, _ in triggers:
+        conn.execute(f"DROP TRIGGER {name}")
+    conn.execute(statement)
+    for _, sql in triggers:
+        conn.execute(sql)
+    conn.commit()
+    conn.close()
+    return backup
+
+
+@pytest.mark.parametrize(
+    ("statement", "reason"),
+    [
+        ("CREATE TRIGGER x AFTER INSERT ON marks BEGIN DELETE FROM sounds; END", "trigger x"),
+        ("DROP INDEX marks_by_change", "index marks_by_change is missing"),
+        ("UPDATE visits SET started_at = 'noon'", "started_at is no time"),
+        ("UPDATE utterances SET engines = '{}'", "engines is no list"),
+        ("UPDATE entries SET limb = 'RF' WHERE limb = 'LH'", "another kind or limb"),
+    ],
+)
+def test_restore_merge_and_check_refuse_the_same(
+    log: Log, path: Path, statement: str, reason: str
+) -> None:
+    backup = _spoiled(path, statement)
+    assert any(reason.split(" is ")[0] in str(each) for each in look_through(backup))
+    with pytest.raises(LogError, match=reason) as caught:
+        restoring.restore(backup, path.with_name("new.db"), AT, lose=True)
+    assert str(backup) in str(caught.value)
+    assert not path.with_name("new.db").exists()
+    if statement.startswith("UPDATE"):
+        with Log.open(path.with_name("other.db")) as other:
+            with pytest.raises(LogError, match=reason) as caught:
+                join(other, backup)
+            assert str(backup) in str(caught.value)
+            assert other.visits() == []
+
+
+def test_an_entry_of_another_version_does_not_keep_a_backup_out(log: Log, path: Path) -> None:
+    backup = _spoiled(path, """UPDATE entries SET body = '{"kind": "finding", "limb": ["LH"]}'""")
+    new = path.with_name("new.db")
+    restoring.restore(backup, new, AT)
+    with Log.open(new) as restored:
+        assert len(restored.visits()) == len(log.visits())
+    with Log.open(path.with_name("other.db")) as other, pytest.raises(LogError, match="by this"):
+        join(other, backup)

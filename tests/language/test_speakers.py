@@ -1,9 +1,10 @@
 """How much of what invented farriers say becomes the right record, typed.
 
-The speakers of `said/` were written by people who did not know the tables. The reader was built
-with all of them but `j` in sight, so only `j` tells how an unknown speaker fares; the others hold
-what was reached. What counts as right is that of the natural-speech material beside the checkout:
-a grade is forgiven where one side has none, free words are not compared.
+The speakers of `said/` were written by people who did not know the tables. By now the reader was
+mended with each of them in sight, so they hold what was reached and tell nothing of a new one: the
+last seven (k to q) gave 89 to 94% right, 1 to 4% sure but wrong, before anything was learnt from
+them. What counts as right is that of the natural-speech material beside the checkout: a grade is
+forgiven where one side has none, free words are not compared.
 """
 
 import json
@@ -17,9 +18,7 @@ from handsfree.language.reader import Reader, Understood
 from handsfree.records.entries import to_json
 
 SAID = Path(__file__).parent / "said"
-UNSEEN = {"j": (0.85, 0.03)}
-"""Least share right and most sure but wrong of speakers that were never tuned to."""
-SEEN = (0.90, 0.025)
+LEAST_RIGHT, MOST_WRONG = 0.91, 0.025
 COUNTS = {
     "finding": "term limb zone side age trend below_hairline_mm extent_mm".split(),
     "measurement": "quantity value limb side".split(),
@@ -86,16 +85,15 @@ def reader(tables) -> Reader:
 
 @pytest.mark.parametrize("name", sorted(f.stem[-1] for f in SAID.glob("said_*.jsonl")))
 def test_speaker(reader: Reader, name: str):
-    least, most = UNSEEN.get(name, SEEN)
     said = rows(name)
     read = [(row, reader.read(plain_words(row["text"]))) for row in said]
     right = [is_right(row["entries"], entries(u)) for row, u in read]
     sure = [(row, u) for row, u in read if u.unsure <= SURE_TO]
     wrong = [row["text"] for row, u in sure if is_wrong(row["entries"], entries(u))]
-    assert sum(right) / len(said) >= least, [
+    assert sum(right) / len(said) >= LEAST_RIGHT, [
         r["text"] for r, ok in zip(said, right, strict=True) if not ok
     ]
-    assert len(wrong) / len(said) <= most, wrong
+    assert len(wrong) / len(said) <= MOST_WRONG, wrong
 
 
 def test_every_alarm_is_understood(reader: Reader):

@@ -150,3 +150,8 @@ def test_what_is_done_with_a_horse_is_no_name(understanding, text, command):
 def test_a_foot_of_the_horse_is_no_name(understanding):
     reading = understanding.read(plain_words("horse left hind bruise"))
     assert reading.meaning is None or reading.meaning.command is None
+
+
+def test_the_name_of_a_horse_in_a_note_is_no_unexplained_word(understanding):
+    reading = understanding.read(plain_words("rosie's got a corn in the off fore"))
+    assert (reading.doubt, reading.bend) == (None, 0.0)

@@ -45,7 +45,9 @@ def test_the_list_of_times_mirrors_the_script(script: Script) -> None:
     for said, (horse, spec) in zip(script.utterances, specs, strict=True):
         assert (said.horse, said.said, said.status) == (horse, spec["said"], spec["status"])
         assert (said.command, said.limb) == (spec.get("command"), spec.get("limb"))
-        given = [{k: v for k, v in e.items() if v is not None} for e in said.entries]
+        given = [
+            {k: v for k, v in e.items() if v is not None and v is not False} for e in said.entries
+        ]
         assert given == spec.get("entries", [])
         for key, answers in (("answers", said.answers), ("later", said.later)):
             wanted = [(a["tone"], tuple(a.get("say", ()))) for a in spec.get(key, [])]

@@ -23,7 +23,7 @@ with Log.open(path) as log:
     sys.stdin.readline()
     for n in range(count):
         row = UtteranceRow(heard=f"bruise {n}", status="recorded", limb="LH")
-        entry = {"kind": "finding", "limb": "LH", "term": "bruise", "n": n}
+        entry = {"kind": "finding", "limb": "LH", "term": "bruise", "extent_mm": n}
         done = log.append(visit, row, [entry, entry], b"fLaC" + bytes(20000))
         print(done.utterance_id, flush=True)
 """

@@ -291,6 +291,7 @@ RELEASED = (
     "2dde7c9ebdaf754fb00272aa31718f7071584658ab20df6d1104c099fa1db2b8",
     "2c57b5dda23485f3758f18d3baea270ded5ef1d65fa0e5a52523a5204ed021af",
     "876cfe369940efc62f1ab09cf03c40b71e5e0e507fd1f47dc262ad7974f2719a",
+    "f4b24c8aa60f7a78e76555973870766fa48030cbd14dd57373e7a06169dd1b62",
 )
 """SHA-256 of each migration: logs made by it are out there. A new one is a new line at the end."""
 

@@ -1,6 +1,7 @@
 """The slots of every kind of entry and the values offered for them."""
 
 import random
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -9,6 +10,7 @@ from handsfree.grammar import Grammar
 from handsfree.grammar.meaning import PLANS
 from handsfree.grammar.wording import Wording
 from handsfree.grammar.words import TradeWord, plain_words
+from handsfree.records.checking import SCALES
 from handsfree.records.entries import (
     Entry,
     Finding,
@@ -24,10 +26,9 @@ from handsfree.review.alike import Alike
 from handsfree.review.choices import LABELS, Choices, Evidence
 from handsfree.review.desk import Desk
 from handsfree.review.items import Slot
-from handsfree.review.putting import Putting
+from handsfree.review.putting import Putting, Unusable
 from handsfree.review.sayable import OF_NUMBERS, Sayable
 from handsfree.review.sayings import Sayings
-from handsfree.visit.conditions import SCALES
 from handsfree.visit.spoken import Spoken
 
 BRUISE = Finding(limb="LH", zone="heel", side="medial", term="bruise")
@@ -63,7 +64,7 @@ def ids(slot: Slot) -> list[str | None]:
     [
         (
             BRUISE,
-            "limb zone side term grade age trend below_hairline_mm extent_mm",
+            "limb zone side term grade age trend below_hairline_mm extent_mm denied",
         ),
         (Finding(limb="LH", term="clear", zone="frog"), "limb zone side term"),
         (Finding(scale_grade=ScaleGrade("body_condition", 5)), "trend scale value"),
@@ -80,6 +81,22 @@ def ids(slot: Slot) -> list[str | None]:
         (Work(limb="LH", action="packed"), "limb action"),
         (Plan(action="return", weeks=6), "action weeks"),
         (Plan(limb="LH", action="watch"), "limb action"),
+        (Plan(limb="LH", action="watch", text="that crack"), "limb action text"),
+        (Plan(action="tell_owner", text="keep it dry"), "action text"),
+        (Plan(limb="LH", action="xray"), "limb action"),
+        (
+            Finding(limb="LH", term="laminitis"),
+            "limb side term grade age trend below_hairline_mm extent_mm denied",
+        ),
+        (
+            Finding(limb="LH", term="keratoma", zone="toe"),
+            "limb zone side term grade age trend below_hairline_mm extent_mm denied",
+        ),
+        (
+            Finding(limb="LH", term="thrush", zone="frog", denied=True),
+            "limb zone side term grade age trend denied",
+        ),
+        (Measurement(quantity="height", value=16.1, unit="hands"), "quantity value unit"),
         (Plan(limb="LH", action="next_time", text="trimmed"), "limb action text"),
         (Remark(limb="LH", text=""), "limb text"),
     ],
@@ -93,7 +110,7 @@ def test_the_slots_of_each_kind(choices: Choices, entry: Entry, names: str) -> N
 
 
 def test_choices_are_the_trades_words_only(choices: Choices, grammar: Grammar) -> None:
-    shown = {word.forms[0] for word in grammar.table} | {"not said"}
+    shown = {word.forms[0] for word in grammar.table} | {"not said", "there", "not there"}
     for entry in (BRUISE, TOE, Work(limb="LH", action="packed"), Shoe(limb="LH", item="pads")):
         for slot in choices.slots(entry, Evidence()):
             assert {choice.label for choice in slot.choices} <= shown
@@ -104,12 +121,13 @@ def test_every_id_of_the_table_is_offered_somewhere(choices: Choices, grammar: G
         *(BRUISE, Finding(limb="LH", term="heat"), TOE, Measurement(quantity="weight")),
         *(Nails(limb="LH", action="driven", count=8), Shoe(limb="LH", item="pads")),
         *(Work(limb="LH", action="packed"), Measurement(quantity="hoof_angle")),
+        Measurement(quantity="height", value=160, unit="cm"),
     )
     offered = {
         id for entry in entries for slot in choices.slots(entry, Evidence()) for id in ids(slot)
     }
     # A size is not one without its number: it is said, "size four".
-    table = {w.id for w in grammar.table if w.slot != "limb" or w.group == "one"}
+    table = {w.id for w in grammar.table if w.slot not in ("limb", "plan") or w.group == "one"}
     assert table - OF_NUMBERS <= offered
     # Of plans those that are whole by themselves; the others are said: "come back in six weeks".
     plans = set(ids(slots(choices, Plan(limb="LH", action="watch"))["action"]))
@@ -120,8 +138,8 @@ def test_every_id_of_the_table_is_offered_somewhere(choices: Choices, grammar: G
 
 def test_only_places_that_go_with_the_term(choices: Choices, grammar: Grammar) -> None:
     table = grammar.table
-    hoof = {w.id for w in table if w.slot == "zone" and w.group == "hoof"}
-    leg = {w.id for w in table if w.slot == "zone" and w.group == "leg"}
+    hoof = {w.id for w in table if w.slot == "zone" and w.like == "hoof"}
+    leg = {w.id for w in table if w.slot == "zone" and w.like == "leg"}
     assert set(ids(slots(choices, BRUISE)["zone"])) == {*hoof, None}
     heat = Finding(limb="LH", zone="pastern", term="heat")
     assert set(ids(slots(choices, heat)["zone"])) == {*hoof, *leg, None}
@@ -142,6 +160,79 @@ def test_what_is_offered_can_be_put_and_said(
             for choice in slot.choices:
                 changed = putting.put(entry, slot.name, choice.id or "")
                 assert sayable.can_say(changed), (entry, slot.name, choice)
+
+
+SAID_ONLY = [
+    Finding(limb="LH", term="laminitis", grade="severe"),
+    Finding(limb="LH", term="keratoma", zone="toe", extent_mm=9),
+    Finding(limb="LH", term="mud_fever", zone="pastern", denied=True),
+    Finding(limb="LH", term="tender", zone="back", trend="better"),
+    Finding(limb="LH", term="thrush", denied=True),
+    Measurement(quantity="height", value=16.1, unit="hands"),
+    Measurement(quantity="height", value=16.5, unit="hands"),
+    Measurement(limb="LH", quantity="toe_length", value=85, unit="mm", unit_inferred=True),
+    Nails(limb="LH", action="in_shoe", count=10, side="medial"),
+    Work(limb="LH", action="poulticed"),
+    Shoe(limb="LH", item="pads", detail="leather pads"),
+    Shoe(limb="LH", item="size", detail="00"),
+    Shoe(limb="LH", item="bar_shoe", detail="egg"),
+    Plan(limb="LH", action="tell_owner", text="keep it dry"),
+    Plan(limb="LH", action="xray"),
+    Plan(action="watch", text="that crack"),
+]
+"""What no sentence of the grammar says, or not so."""
+
+
+@pytest.mark.parametrize("entry", SAID_ONLY, ids=lambda e: f"{e.kind}")
+def test_what_no_sentence_says_has_slots_that_can_be_put(
+    choices: Choices, putting: Putting, entry: Entry
+) -> None:
+    for slot in choices.slots(entry, Evidence([entry], [entry])):
+        assert slot.free or slot.shown in {choice.label for choice in slot.choices}
+        for choice in slot.choices:
+            if slot.name == "limb" or choice.label != slot.shown:
+                putting.put(entry, slot.name, choice.id or "")
+    choices.said(entry)
+
+
+def test_whether_it_is_there_can_be_put_right(choices: Choices, putting: Putting) -> None:
+    denied = Finding(limb="LH", zone="frog", term="thrush", denied=True)
+    there = putting.put(denied, "denied", "there")
+    assert there == Finding(limb="LH", zone="frog", term="thrush")
+    assert putting.put(there, "denied", "not there") == denied
+    # What else is put right leaves it as it is.
+    assert putting.put(denied, "zone", "central_sulcus") == replace(denied, zone="central_sulcus")
+    assert slots(choices, denied)["denied"].shown == "not there"
+
+
+def test_a_new_word_goes_with_what_goes_with_its_like(choices: Choices, putting: Putting) -> None:
+    new = {"laminitis", "keratoma", "mud_fever", "winging", "high_side", "shelly_wall"}
+    assert new <= set(ids(slots(choices, BRUISE)["term"]))
+    assert putting.put(BRUISE, "term", "keratoma") == replace(BRUISE, term="keratoma")
+    # No place goes with what the whole foot has, as with a raised pulse.
+    assert putting.put(BRUISE, "term", "laminitis") == Finding(
+        limb="LH", side="medial", term="laminitis"
+    )
+
+
+def test_a_unit_that_is_put_right_was_said(putting: Putting) -> None:
+    meant = Measurement(limb="LF", quantity="toe_length", value=8.5, unit="mm", unit_inferred=True)
+    assert putting.put(meant, "value", "9.5") == replace(meant, value=9.5)
+    said = replace(meant, unit="cm", unit_inferred=False)
+    assert putting.put(meant, "unit", "cm") == said
+    assert putting.put(meant, "value", "8.5 cm") == said
+
+
+def test_only_heights_are_in_hands(choices: Choices, putting: Putting) -> None:
+    tall = Measurement(quantity="height", value=165, unit="cm")
+    assert putting.put(tall, "value", "16.1 hands") == replace(tall, value=16.1, unit="hands")
+    with pytest.raises(Unusable, match="is no number of hands"):
+        putting.put(tall, "value", "16.5 hands")
+    with pytest.raises(Unusable, match="toe length is not in hands"):
+        putting.put(TOE, "value", "3 hands")
+    assert "hands" not in ids(slots(choices, TOE)["unit"])
+    wide = putting.put(replace(tall, unit="hands", value=16.1), "quantity", "heart_girth")
+    assert wide == Measurement(quantity="heart_girth", value=16.1, unit="mm")
 
 
 def test_details_of_a_shoe_come_from_the_grammar(choices: Choices, grammar: Grammar) -> None:

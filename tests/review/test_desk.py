@@ -12,7 +12,16 @@ import pytest
 from handsfree.errors import LogError
 from handsfree.grammar import Grammar
 from handsfree.log import Log, UtteranceRow
-from handsfree.records.entries import Finding, Remark, to_json
+from handsfree.records.entries import (
+    Finding,
+    Measurement,
+    Nails,
+    Plan,
+    Remark,
+    Shoe,
+    Work,
+    to_json,
+)
 from handsfree.review.desk import Desk
 from handsfree.review.items import LIMBS, STATES, Item
 from handsfree.review.writes import STALE
@@ -870,3 +879,97 @@ def test_a_visit_without_a_horse_is_given_one(visit40: Any, grammar: Grammar) ->
     assert not desk.name("  ").changed
     assert desk.name("Clover").text == "this is Clover's visit"
     assert (desk.visit.horse, visit40.log.horse("clover").name) == ("Clover", "Clover")
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ("clinches are up on the outside", "risen clinch"),
+        ("heels badly run under", "underrun heels"),
+        ("touch of thrush down the middle cleft", "slight central sulcus thrush"),
+    ],
+)
+def test_a_correction_is_taken_in_his_own_words(desk: Desk, words: str, told: str) -> None:
+    done = desk.say(item(desk, "inside heel bruise"), words)
+    assert done.changed
+    assert told in done.text
+
+
+def test_words_that_are_only_half_understood_correct_nothing(desk: Desk) -> None:
+    before = desk.items
+    done = desk.say(item(desk, "inside heel bruise"), "zork bruise at the flange")
+    assert (done.changed, desk.items) == (False, before)
+
+
+# What only natural speech says
+
+NATURAL = (
+    Finding(limb="LH", term="laminitis"),
+    Finding(limb="LH", term="thrush", zone="frog", denied=True),
+    Finding(limb="LH", term="tender", zone="shoulder"),
+    Finding(limb="LH", term="high_side", side="lateral"),
+    Measurement(quantity="height", value=16.1, unit="hands"),
+    Measurement(limb="LH", quantity="toe_length", value=85, unit="mm", unit_inferred=True),
+    Nails(limb="LH", action="in_shoe", count=7),
+    Work(limb="LH", action="resected"),
+    Shoe(limb="LH", item="wedge", detail="three degree wedge"),
+    Shoe(limb="LH", item="size", detail="00"),
+    Plan(action="tell_owner", text="keep it dry"),
+    Plan(limb="LH", action="xray"),
+    Plan(limb="LH", action="watch", text="that crack"),
+)
+
+
+@pytest.fixture
+def natural(visit40: Any) -> Desk:
+    """A visit that says what the grammar has no sentence for, one utterance each."""
+    visit = visit40.log.start_visit("microphone", visit40.log.horse("Bella").id)
+    for at, entry in enumerate(NATURAL):
+        row = UtteranceRow(
+            heard=f"in his own words {at}", status="recorded", confidence=0.97, limb="LH",
+            engines=("neural",),
+        )  # fmt: skip
+        visit40.log.append(visit.id, row, [to_json(entry)])
+    return Desk(visit40.log, visit40.grammar, visit.id)
+
+
+def test_what_no_sentence_says_is_shown_confirmed_struck_and_undone(
+    natural: Desk, visit40: Any
+) -> None:
+    shown = [part.text for each in natural.items for part in each.parts]
+    assert sorted(shown) == sorted(
+        [
+            *("laminitis", "no thrush in the frog", "shoulder tender", "outside higher"),
+            *("height 16.1 hands", "toe length 85 mm (unit not said)", "nail count 7"),
+            *("resected", "three degree wedge", "size 00", "tell the owner: keep it dry"),
+            *("x-ray", "watch: that crack"),
+        ]
+    )
+    assert natural.counts()["sure"] == len(NATURAL)
+    [caution] = [n for n in natural.notices() if "vet" in n]
+    assert caution.startswith("LH: Stop. Call the vet. Laminitis suspected.")
+    for at, _ in enumerate(NATURAL):
+        each = item(natural, f"in his own words {at}")
+        for slot in natural.slots(each, 0):
+            assert slot.shown is not None
+        done = natural.strike(each) if at % 2 else natural.accept(each)
+        assert done.changed, done.text
+    assert natural.counts() == {"unclear": 0, "doubtful": 0, "sure": 0, "confirmed": 7}
+    assert len(undo_all(natural)) == len(NATURAL)
+    assert natural.counts()["sure"] == len(NATURAL)
+
+
+def test_what_no_sentence_says_is_put_right(natural: Desk) -> None:
+    def put(at: int, slot: str, value: str) -> list[str]:
+        done = natural.put(item(natural, f"in his own words {at}"), 0, slot, value)
+        assert done.changed, done.text
+        return texts(item(natural, f"in his own words {at}"))
+
+    assert put(0, "limb", "RH") == ["RH laminitis"]
+    assert put(1, "denied", "there") == ["LH frog thrush"]
+    assert put(2, "zone", "back") == ["LH back tender"]
+    assert put(4, "value", "16.2 hands") == ["None height 16.2 hands"]
+    assert put(5, "unit", "cm") == ["LH toe length 85 cm"]
+    assert put(6, "count", "8") == ["LH nail count 8"]
+    assert put(7, "action", "treated") == ["LH treated"]
+    assert put(10, "text", "soak it") == ["None tell the owner: soak it"]

@@ -175,3 +175,21 @@ def test_no_name_breaks_the_file(grammar: Grammar, name: str) -> None:
     (title,) = [d.summary.value for d in days if d.categories.value == ["visit"]]
     assert title == f"{found[0].title}"
     assert not set(title) & {"\r", "\n", "\0", "\x1b", "\u202e"}
+
+
+def test_what_the_owner_is_to_be_told_and_pictures_do_not_wait(grammar: Grammar) -> None:
+    plans = (
+        Plan(action="tell_owner", text="keep it dry"),
+        Plan(limb="LF", action="xray"),
+        Plan(limb="LF", action="watch", text="that crack"),
+    )
+    history = History(HorseFacts("Bramble"), (DayVisit(DAY, tuple(map(Noted, plans))),))
+    found = {item.title: (item.kind, item.on) for item in made(history, DAY, grammar)[1:]}
+    assert found == {
+        "Bramble: tell the owner: keep it dry": (Kind.TELL_OWNER, DAY),
+        "Bramble: LF x-ray": (Kind.XRAY, DAY),
+        "Bramble: LF watch: that crack": (Kind.WATCH, made(history, DAY, grammar)[0].on),
+    }
+    later = History(history.horse, (*history.visits, DayVisit(DAY + timedelta(days=42), ())))
+    told = {item.kind for item in made(later, DAY + timedelta(days=42), grammar)}
+    assert not told & {Kind.TELL_OWNER, Kind.XRAY}

@@ -9,9 +9,20 @@ from hypothesis import strategies as st
 
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
-from handsfree.records.entries import Entry, Finding, Measurement, Nails, Remark, Shoe, Work
+from handsfree.records.entries import (
+    Entry,
+    Finding,
+    Measurement,
+    Nails,
+    Plan,
+    Remark,
+    ScaleGrade,
+    Shoe,
+    Work,
+)
 from handsfree.session import Session
 from handsfree.sheets.content import Audience, Sheet, sheet
+from handsfree.sheets.page import page
 from handsfree.sums.history import DayVisit, History, HorseFacts, Noted
 from handsfree.sums.sources import CantSay
 
@@ -323,3 +334,58 @@ def test_no_log_makes_it_fail(
     assert isinstance(found, Sheet)
     shown = [i for part in found.feet for i in (*part.found, *part.done, *part.fitted)]
     assert doubtful or all(item.confirmed for item in shown)
+
+
+def test_what_was_denied_is_named_as_looked_for_and_in_no_list_of_findings(grammar: Grammar):
+    denied = [
+        Finding(limb="LH", term=term, zone=zone, denied=True)
+        for term, zone in (("puncture", "frog"), ("laminitis", None), ("lameness", None))
+    ]
+    graded = Finding(limb="LH", term="lameness", scale_grade=ScaleGrade("lameness", 0))
+    notes = tuple(Noted(entry) for entry in (*denied, graded))
+    history = History(HorseFacts("Bramble"), (DayVisit(FIRST, notes),))
+    for audience in (OWNER, VET):
+        sheet = made(history, grammar, audience)
+        part = foot(sheet, "LH")
+        assert part.found == ()
+        assert part.marks == ()
+        assert [item.text for item in part.absent] == [
+            *("no puncture in the frog", "no laminitis", "not lame", "lameness grade 0")
+        ]
+        assert not part.quiet
+        assert sheet.cautions == ()
+        assert dict(sheet.summary)["Found"] == ("no finding was noted",)
+        for text in (page(sheet), "\n".join(pdf_text(sheet))):
+            assert "Looked for, not there" in text
+            assert "no puncture in the frog" in text
+
+
+def pdf_text(sheet: Sheet) -> list[str]:
+    from io import BytesIO
+
+    from pypdf import PdfReader
+
+    from handsfree.sheets.pdf import write_pdf
+
+    return [each.extract_text() for each in PdfReader(BytesIO(write_pdf(sheet))).pages]
+
+
+def test_a_close_nail_is_no_order_to_who_reads_the_sheet(grammar: Grammar):
+    history = told(grammar, ["left hind nail bind", "right fore canker"])
+    first, second = made(history, grammar).cautions
+    assert first.orders.startswith("A nail was close: watch for heat or lameness")
+    assert second.orders.startswith("Stop. Call the vet.")
+
+
+def test_what_the_owner_is_told_and_asked_is_on_the_sheet(grammar: Grammar):
+    notes = (
+        Noted(Plan(limb="LH", action="tell_owner", text="keep that foot dry")),
+        Noted(Plan(limb="LF", action="xray")),
+        Noted(Plan(action="watch", text="the crack")),
+    )
+    sheet = made(History(HorseFacts("Bramble"), (DayVisit(FIRST, notes),)), grammar)
+    assert [line.split(" (said")[0] for line in sheet.watch] == [
+        "left hind: tell the owner: keep that foot dry",
+        "left fore: x-ray",
+        "watch: the crack",
+    ]

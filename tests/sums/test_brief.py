@@ -30,17 +30,35 @@ def test_an_unknown_horse_has_an_empty_brief(grammar: Grammar) -> None:
 def test_what_may_hurt_comes_first_and_cautions_are_told_for_a_year(
     grammar: Grammar, told: Told
 ) -> None:
-    history = told(v2024_06_01=["left fore nail bind"], v2025_03_20=["left fore foot clear"])
+    history = told(v2024_06_01=["left fore nail prick"], v2025_03_20=["left fore foot clear"])
     kicks = DayVisit(date(2020, 1, 1), (Noted(Remark(text="he kicks behind")),))
     history = History(history.horse, (kicks, *history.visits))
     mind = brief(history, grammar, TODAY, ForEye(grammar))[0]
     assert mind.title == "Mind"
     assert mind.lines[0] == "2020-01-01, you said: he kicks behind"
     assert mind.lines[1].startswith(
-        "Stop. Call the vet. LF nail bind (2024-06-01): it was one for the vet"
+        "Stop. Call the vet. LF nail prick (2024-06-01): it was one for the vet"
     )
     later = date(2024, 6, 1) + timedelta(days=366)
-    assert "nail bind" not in sections(history, grammar, later)["Mind"]
+    assert "nail prick" not in sections(history, grammar, later)["Mind"]
+
+
+def test_what_was_no_emergency_is_asked_about_without_an_order(grammar: Grammar) -> None:
+    notes = (Noted(Finding(limb="RH", term="nail_bind")), Noted(Finding(limb="LF", term="canker")))
+    history = History(HorseFacts("x"), (DayVisit(date(2025, 4, 1), notes),))
+    assert sections(history, grammar)["Mind"].splitlines() == [
+        "RH nail bind (2025-04-01): ask what came of it",
+        "Stop. Call the vet. LF canker (2025-04-01): it was one for the vet; ask what came of it",
+    ]
+
+
+def test_what_was_denied_is_in_no_part_of_the_brief(grammar: Grammar) -> None:
+    terms = ("laminitis", "puncture", "heat", "bounding_pulse", "lameness", "bruise", "wear")
+    notes = tuple(Noted(Finding(limb="LF", term=term, denied=True)) for term in terms)
+    days = [DayVisit(date(2025, month, 1), notes) for month in (1, 2, 3)]
+    found = sections(History(HorseFacts("x"), tuple(days)), grammar)
+    assert "Mind" not in found
+    assert "Look at" not in found
 
 
 def test_a_caution_that_was_not_surely_heard_is_told_with_perhaps(grammar: Grammar) -> None:

@@ -73,5 +73,35 @@ def test_no_kind_takes_the_unit_of_another(kind):
         kind.of(1, foreign)
 
 
+@given(st.integers(0, 30), st.integers(0, 3))
+def test_hands_are_those_of_the_reference(whole: int, inches: int):
+    """pint's hand is 4 inches; what stands after the point is ours: whole inches."""
+    expected = REFERENCE.Quantity(whole, "hand") + REFERENCE.Quantity(inches, "inch")
+    said = float(f"{whole}.{inches}")
+    assert same(Length.of(said, "hands").mm, expected.to("mm").magnitude)
+    assert Length.of(said, "hands").to("hands") == said
+
+
+@pytest.mark.parametrize(
+    ("hands", "inches"),
+    [(16.1, 65), (16, 64), (14.2, 58), (15.35, 63.5), (15.325, 63.25), (0, 0), (0.1, 1)],
+)
+def test_heights_in_hands(hands: float, inches: float):
+    assert same(Length.of(hands, "hands").to("in"), inches)
+    assert Length.of(inches, "in").to("hands") == hands
+
+
+def test_inches_make_a_hand_before_they_are_four():
+    assert Length.of(63.999, "in").to("hands") == 16
+    assert Length.of(165, "cm").to("hands") == pytest.approx(16.096)
+    assert Length.of(-1, "in").to("hands") == -0.1
+
+
+@pytest.mark.parametrize("value", [16.4, 16.5, 15.9, -1.0, math.nan, math.inf])
+def test_no_number_of_hands_is_taken_for_one(value: float):
+    with pytest.raises(ValueError, match="is no number of hands"):
+        quantity(value, "hands")
+
+
 def test_kept_lengths_are_rounded_to_hundredths():
     assert to_mm(5 / 16, "in") == 7.94

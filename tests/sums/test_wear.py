@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from handsfree.errors import GrammarError
 from handsfree.grammar import load
 from handsfree.grammar.grammar import folder
+from handsfree.grammar.known import ids_of
 from handsfree.grammar.words import read_table
 from handsfree.records.entries import Entry, Finding
 from handsfree.session import Session
@@ -22,7 +23,6 @@ from handsfree.sums import wear as sums
 from handsfree.sums.history import DayVisit, History, HorseFacts, Noted
 from handsfree.sums.sources import FROM_MEMORY, PRACTICE
 from handsfree.sums.wording import ForEar, ForEye
-from handsfree.visit.conditions import ids_of
 
 GRAMMAR = load()
 FIRST = date(2026, 1, 5)

@@ -366,3 +366,21 @@ def test_anything_at_all_gives_an_answer_and_no_digits_for_the_ear(days, kind, b
 
 def test_weights_are_heavier_than_nothing():
     assert all(each.weight > Weight(0) for each in found(horse(taped(90, 80))))
+
+
+def test_a_height_in_hands_is_as_good_as_one_in_centimetres():
+    """17.3 hands is 71 inches, 180.34 cm; Catalano et al. for the heavy horse."""
+    tape = taped(240, 200)
+    neck = said("neck_girth", 125, "cm")
+    hands = horse([*tape, said("height", 17.3, "hands"), neck], kind="heavy")
+    cm = horse([*tape, said("height", 180.34, "cm"), neck], kind="heavy")
+    one, other = found(hands)[0], found(cm)[0]
+    assert one.formula == other.formula
+    assert one.weight.kg == pytest.approx(other.weight.kg, rel=1e-9)
+    assert one.weight.kg == pytest.approx(971.8, rel=0.002)
+    ideals = [ideal_weight(each) for each in (hands, cm)]
+    assert ideals[0].weight.kg == pytest.approx(ideals[1].weight.kg)
+    # A number that is none is not reckoned with.
+    assert found(horse([*tape, said("height", 17.5, "hands"), neck], kind="heavy"))[0].formula != (
+        one.formula
+    )

@@ -6,6 +6,8 @@ import pytest
 
 from handsfree.errors import GrammarError
 from handsfree.grammar import Grammar, folder
+from handsfree.grammar.known import ids_of
+from handsfree.grammar.words import read_table
 from handsfree.records.entries import (
     Entry,
     Finding,
@@ -17,7 +19,8 @@ from handsfree.records.entries import (
     Work,
 )
 from handsfree.visit.cautions import due, read_rules
-from handsfree.visit.conditions import ids_of
+
+USUAL = (folder() / "cautions.toml", ids_of(read_table(folder() / "words.csv")))
 
 
 def found(term: str | None = None, limb: str | None = "LH", **more: object) -> Finding:
@@ -41,7 +44,10 @@ def graded(scale: str, value: float, limb: str | None = "LH") -> Finding:
         ([found("puncture", zone="collateral_sulcus", side="medial")], "puncture_frog"),
         # VCA Animal Hospitals, nail bind and nail prick.
         ([found("nail_prick")], "nail_prick"),
-        ([found("nail_bind", side="lateral")], "nail_bind"),
+        ([found("nail_bind", side="lateral"), found("heat")], "nail_bind_sore"),
+        ([found("lameness", grade="slight"), found("nail_bind")], "nail_bind_sore"),
+        ([graded("lameness", 1), found("nail_bind")], "nail_bind_sore"),
+        ([found("bounding_pulse"), found("nail_bind")], "nail_bind_sore"),
         # The Veterinary Care of the Horse; Jurga 2008.
         ([found("canker", grade="slight")], "canker"),
         # Equus, April 2017: warm hooves and a bounding pulse.
@@ -55,12 +61,20 @@ def graded(scale: str, value: float, limb: str | None = "LH") -> Finding:
         # Equus, April 2017; grades of Obel 1948.
         ([graded("laminitis", 1)], "laminitis"),
         ([graded("laminitis", 4)], "laminitis"),
+        ([found("laminitis")], "laminitis"),
+        ([found("laminitis", age="fresh", grade="slight")], "laminitis"),
+        # Thal: the vet at once; Horse Journal: more than half an inch, or deep.
+        ([found("cut", zone="coronary_band", grade="severe", age="fresh")], "coronet_cut_bad"),
+        ([found("cut", zone="coronary_band", age="fresh")], "coronet_cut_bad"),
+        ([found("cut", zone="coronary_band", extent_mm=12.7)], "coronet_cut_bad"),
+        ([found("lameness"), found("cut", zone="coronary_band")], "coronet_cut_bad"),
     ],
 )  # fmt: skip
 def test_due(entries: list[Entry], id: str):
-    [caution] = due(entries)
+    [caution] = [caution for caution in due(entries) if caution.urgent]
     assert (caution.id, caution.limb) == (id, "LH")
     assert caution.entry_index == len(entries) - 1
+    assert caution.orders_later == caution.orders
     assert caution.spoken[0] == "Stop. Call the vet."
     assert caution.shown.count(". ") <= 1
     assert "vet decides" in caution.shown
@@ -85,6 +99,15 @@ def test_due(entries: list[Entry], id: str):
         # Not of the same limb; an unnamed foot may be any.
         [found("heat", "LH"), found("bounding_pulse", "RH")],
         [found("heat", None), found("bounding_pulse", "RH")],
+        # In both fronts, not behind, nor on one side.
+        [found("bounding_pulse", "LH"), found("bounding_pulse", "RH")],
+        [found("bounding_pulse", "LF"), found("bounding_pulse", "LH")],
+        [found("raised_pulse", "LF"), found("bounding_pulse", "RF")],
+        [found("laminitis", age="old")],
+        [found("keratoma", age="old")],
+        [found("cut", zone="coronary_band", age="old", grade="severe", extent_mm=40)],
+        [found("cut", zone="coronary_band", trend="better")],
+        [found("cut", zone="pastern", grade="severe")],
         [graded("lameness", 3)],
         [graded("lameness", 0)],
         [found("lameness", grade="moderate")],
@@ -98,6 +121,72 @@ def test_due(entries: list[Entry], id: str):
 )
 def test_not_due(entries: list[Entry]):
     assert due(entries) == []
+
+
+@pytest.mark.parametrize("order", [("LF", "RF"), ("RF", "LF")])
+def test_a_bounding_pulse_in_both_fronts_is_one_caution_of_no_one_foot(order: tuple[str, str]):
+    entries = [
+        found("bounding_pulse", order[0]),
+        found("thrush"),
+        found("bounding_pulse", order[1]),
+    ]
+    assert due(entries[:2]) == []
+    [caution] = due(entries)
+    assert (caution.id, caution.limb, caution.entry_index) == ("pulse_both_fronts", None, 2)
+    assert caution.spoken == ("Stop. Call the vet.", "Bounding pulse in both fronts.")
+    # With heat the hot foot is told as well.
+    [pulse, hot] = due([*entries, found("heat", "LF")])
+    assert (pulse.id, hot.id, hot.limb) == ("pulse_both_fronts", "hot_foot_with_pulse", "LF")
+
+
+@pytest.mark.parametrize(
+    ("entry", "id", "order"),
+    [
+        (found("nail_bind"), "nail_bind", "Pull that nail."),
+        (found("keratoma", zone="toe"), "keratoma", "Call the vet."),
+        (found("cut", zone="coronary_band", side="lateral"), "coronet_cut", "Ask the vet today."),
+        (found("cut", zone="coronary_band", extent_mm=8), "coronet_cut", "Ask the vet today."),
+    ],
+)
+def test_what_is_no_emergency_has_an_order_of_its_own(entry: Finding, id: str, order: str):
+    [caution] = due([entry])
+    assert (caution.id, caution.limb, caution.urgent) == (id, "LH", False)
+    assert caution.spoken[0] == order
+    assert "vet decides" in caution.shown
+
+
+def test_a_close_nail_is_no_emergency_until_the_foot_is_sore():
+    plain = due([found("nail_bind")])
+    assert plain[0].spoken == (
+        *("Pull that nail.", "Nail bind.", "Watch for heat or lameness."),
+        "If either comes, ask the vet.",
+    )
+    # Whoever reads it later must not take the order to the farrier for one to himself.
+    assert "Pull" not in plain[0].orders_later
+    for other in (found("heat", "RF"), found("heat", denied=True), graded("lameness", 0)):
+        assert due([found("nail_bind"), other]) == plain
+    both = due([found("nail_bind"), found("heat")])
+    assert [(c.id, c.urgent) for c in both] == [("nail_bind", False), ("nail_bind_sore", True)]
+
+
+def test_what_was_denied_calls_for_nothing(grammar: Grammar):
+    terms = [word.id for word in grammar.table if word.slot == "term"]
+    everything: list[Entry] = []
+    for limb in ("LF", "RF", None):
+        for zone in (None, "frog", "coronary_band"):
+            for term in terms:
+                about = {"limb": limb, "zone": zone, "grade": "severe", "extent_mm": 50}
+                everything.append(found(term, denied=True, **about))  # type: ignore[arg-type]
+        everything.append(Finding(limb=limb, scale_grade=ScaleGrade("laminitis", 3), denied=True))
+    assert due(everything) == []
+
+
+def test_the_order_comes_first_and_is_short():
+    for rule in read_rules(*USUAL):
+        assert 2 <= len(rule.spoken[0].split()) <= 5, rule.id
+        assert all(phrase.endswith(".") for phrase in rule.spoken)
+        assert "\n" not in rule.shown
+        assert "no source" in rule.source or len(rule.source) > 20
 
 
 def test_one_caution_for_each_id_and_limb_in_the_order_they_came_up():
@@ -134,12 +223,15 @@ def test_what_was_due_stays_due_as_more_is_said():
 
 
 def test_nothing_that_is_spoken_treats_grades_or_names_a_drug():
+    terms = ("puncture", "nail_prick", "nail_bind", "canker", "heat", "bounding_pulse", "keratoma")
     entries = [
-        found(t)
-        for t in ("puncture", "nail_prick", "nail_bind", "canker", "heat", "bounding_pulse")
-    ] + [graded("laminitis", 2), graded("lameness", 5), found("puncture", "RF", zone="frog")]
+        *(found(t) for t in terms),
+        *(graded("laminitis", 2), graded("lameness", 5), found("puncture", "RF", zone="frog")),
+        *(found("bounding_pulse", limb) for limb in ("LF", "RF")),
+        *(found("cut", limb, zone="coronary_band") for limb in ("LH", "RH")),
+    ]
     cautions = due(entries)
-    assert len({c.id for c in cautions}) == 8
+    assert {c.id for c in cautions} == {rule.id for rule in read_rules(*USUAL)}
     text = " ".join(
         [*(s for c in cautions for s in c.spoken), *(c.shown for c in cautions)]
     ).lower()
@@ -181,6 +273,15 @@ source = "a book"
             'together_with = { together_with = { term = "heat" } }',
             "holds no third one",
         ),
+        ('term = "canker"', 'other_than = "old"', "other_than is a table"),
+        ('term = "canker"', 'other_than = { age = "auld" }', "did you mean 'old'"),
+        ('term = "canker"', 'other_than = { colour = "old" }', "no such key: 'colour'"),
+        ('term = "canker"', 'extent_at_least_mm = "20"', "extent_at_least_mm is a number"),
+        ('term = "canker"', 'kind = "work", extent_at_least_mm = 20', "a work has no extent"),
+        ('source = "a book"', 'source = "a book"\nfeet = ["LX"]', "feet is a list of LF, LH"),
+        ('source = "a book"', 'source = "a book"\nfeet = "LF"', "feet is a list of LF, LH"),
+        ('source = "a book"', 'source = "a book"\nurgent = "no"', "urgent is true or false"),
+        ('source = "a book"', 'source = "a book"\nafterwards = ""', "afterwards is text"),
         ('source = "a book"', "", "lacks 'source'"),
         ('source = "a book"', 'sauce = "a book"', "did you mean 'source'"),
         ('spoken = ["Stop. Call the vet."]', 'spoken = "Stop"', "list of short phrases"),
@@ -226,3 +327,6 @@ def test_twice_the_same_id_no_toml_no_text_and_no_file(tmp_path: Path, grammar: 
 def test_the_file_that_comes_with_handsfree_is_right(grammar: Grammar):
     rules = read_rules(folder() / "cautions.toml", ids_of(grammar.table))
     assert [r.id for r in rules][:2] == ["puncture_frog", "puncture"]
+    # What is no emergency comes after everything that is.
+    urgent = [rule.urgent for rule in rules]
+    assert urgent == sorted(urgent, reverse=True)

@@ -6,8 +6,10 @@ from datetime import date
 import pytest
 
 from handsfree.grammar import Grammar, load
+from handsfree.grammar.grammar import Reading
+from handsfree.grammar.meaning import Meaning, Statement
 from handsfree.grammar.words import plain_words
-from handsfree.records.entries import Work
+from handsfree.records.entries import Finding, Measurement, Work
 from handsfree.session import Session
 from handsfree.sums.asked import Past
 from handsfree.sums.history import DayVisit, History, HorseFacts, Noted
@@ -313,3 +315,50 @@ def test_a_number_that_is_asked_about_is_not_confirmed_by_voice(talk: Talk) -> N
     turn = talk("confirm foot")
     assert len(turn.confirmed) == 1
     assert turn.answers[0].say == ("left hind", "one confirmed", "one doubtful, for the review")
+
+
+def test_what_is_no_emergency_rings_the_bell_of_a_reminder(talk: Talk) -> None:
+    """A howl for what is none would be one that nobody heeds any more."""
+    turn = talk("left hind nail bind")
+    assert [a.tone for a in turn.answers] == [Tone.FINDING, Tone.REMINDER]
+    assert turn.answers[1].say[:2] == ("Pull that nail.", "left hind")
+    assert [(n.kind, n.code, n.limb) for n in turn.notices] == [("caution", "nail_bind", "LH")]
+    assert Tone.CAUTION in talk.tones("mild lameness")
+
+
+def test_a_pulse_in_both_fronts_is_told_once_of_no_one_foot(talk: Talk) -> None:
+    turn = talk("both fronts bounding pulse")
+    [caution] = [a for a in turn.answers if a.tone is Tone.CAUTION]
+    assert caution.say == ("Stop. Call the vet.", "Bounding pulse in both fronts.")
+    assert [(n.code, n.limb, n.entry) for n in turn.notices] == [("pulse_both_fronts", None, 1)]
+    assert Tone.CAUTION not in talk.tones("right fore severe bounding pulse")
+
+
+def test_what_is_denied_is_noted_and_warns_of_nothing(grammar: Grammar) -> None:
+    dialogue = Dialogue(grammar)
+    denied = Finding(term="puncture", zone="frog", denied=True)
+    reading = Reading(("no", "puncture"), ("no", "puncture"), 0.0, Meaning((Statement(denied),)))
+    turn = dialogue.hear(reading)
+    assert turn is not None
+    assert turn.outcome.entries == (denied,)
+    assert [a.tone for a in turn.answers] == [Tone.FINDING]
+    assert turn.notices == ()
+
+
+def test_an_unlikely_unit_that_was_not_said_is_doubtful_and_said_with_perhaps(
+    grammar: Grammar,
+) -> None:
+    def hear(value: float, inferred: bool) -> Turn:
+        entry = Measurement(quantity="toe_length", value=value, unit="mm", unit_inferred=inferred)
+        reading = Reading(("toe",), ("toe",), 0.0, Meaning((Statement(entry, ("LH",)),)))
+        turn = Dialogue(grammar).hear(reading)
+        assert turn is not None
+        return turn
+
+    odd = hear(850, True)
+    assert odd.outcome.doubt is not None
+    assert odd.outcome.doubt.startswith("the unit was not said, toe length 850 mm: is that right?")
+    assert "perhaps" in odd.answers[0].say
+    for usual in (hear(85, True), hear(850, False)):
+        assert usual.outcome.doubt is None
+        assert "perhaps" not in usual.answers[0].say

@@ -1,10 +1,12 @@
 """Numbers that are asked about, each limit checked on both sides."""
 
+from dataclasses import replace
+
 import pytest
 
 from handsfree.grammar import Grammar
 from handsfree.records.entries import Finding, Measurement, Nails, Plan, Remark, Work
-from handsfree.visit.plausible import RANGES, question
+from handsfree.visit.plausible import RANGES, question, unlikely_unit
 
 
 def measured(quantity: str, value: float | None, unit: str | None) -> Measurement:
@@ -147,3 +149,31 @@ def test_the_limits_themselves_are_usual_and_what_is_beyond_is_not(
 def test_a_length_is_judged_the_same_in_every_unit(mm: float, unit: str, factor: float) -> None:
     asked = question(measured("toe_length", mm * factor, unit), "riding")
     assert (asked is None) is (factor == 1)
+
+
+@pytest.mark.parametrize(("value", "kind"), [(16.1, None), (18.2, "heavy"), (9.3, "riding")])
+def test_usual_heights_in_hands_are_not_asked_about(value: float, kind: str | None) -> None:
+    assert question(measured("height", value, "hands"), kind) is None
+
+
+@pytest.mark.parametrize(
+    ("value", "asked"),
+    [
+        (61, "height 61 hands: is that right? usual 7 to 21 hands"),
+        (3.2, "height 3.2 hands: is that right? usual 7 to 21 hands"),
+        (16.5, "height 16.5 hands: is that right? 16.5 is no number of hands"),
+    ],
+)
+def test_odd_heights_in_hands_are(value: float, asked: str) -> None:
+    assert str(question(measured("height", value, "hands"))).startswith(asked)
+
+
+def test_a_toe_is_not_three_hands_long() -> None:
+    assert question(measured("toe_length", 3, "hands")) is not None
+
+
+def test_only_a_unit_that_was_not_said_is_unlikely() -> None:
+    odd = measured("toe_length", 850, "mm")
+    meant = replace(odd, unit_inferred=True)
+    assert unlikely_unit([odd, replace(meant, value=85), Work(action="trimmed")]) is None
+    assert str(unlikely_unit([odd, meant])).startswith("the unit was not said, toe length 850 mm")

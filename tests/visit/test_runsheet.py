@@ -1,5 +1,6 @@
 """What is left on a foot. The list itself is common practice, no source."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -7,7 +8,17 @@ import pytest
 from handsfree.errors import GrammarError
 from handsfree.grammar import Grammar
 from handsfree.grammar.meaning import with_limb
-from handsfree.records.entries import Entry, Finding, Measurement, Plan, Remark, belongs_to_horse
+from handsfree.records.entries import (
+    Entry,
+    Finding,
+    Measurement,
+    Nails,
+    Plan,
+    Remark,
+    Work,
+    belongs_to_horse,
+)
+from handsfree.visit.conditions import Condition
 from handsfree.visit.runsheet import Item, left, read_sheet, usual_sheet
 
 ALL = [
@@ -31,6 +42,33 @@ def entries_of(grammar: Grammar, *said: str, limb: str | None = "LH") -> list[En
             of_horse = belongs_to_horse(statement.entry)
             found.append(statement.entry if of_horse else with_limb(statement.entry, limb))
     return found
+
+
+def test_what_was_denied_was_looked_at_but_bars_nothing():
+    """ "No thrush" shows that the frog was looked at; "no lost shoe" is no shoe that is lost."""
+    done = set(ALL) - set(
+        left(usual_sheet(), [Finding(limb="LH", term="thrush", denied=True)], "LH")
+    )
+    assert done == {"sole and frog"}
+    heat = Condition("finding", (("term", frozenset({"heat"})),))
+    cold = [Finding(limb="LH", term="heat", denied=True), Finding(limb="LH", term="cut")]
+    assert heat.holds_at(cold) is None
+    assert heat.holds_at(cold, looked_for=True) == 0
+    cut = Condition("finding", (("term", frozenset({"cut"})),))
+    assert replace(cut, unless=heat).holds_at(cold, looked_for=True) == 1
+    assert replace(cut, together_with=heat).holds_at(cold, looked_for=True) is None
+
+
+def test_new_words_of_the_trade_are_on_the_list():
+    for entry, item in (
+        (Finding(limb="LH", term="loose_shoe"), "shoe and wear"),
+        (Finding(limb="LH", term="shed_frog"), "sole and frog"),
+        (Finding(limb="LH", term="wall_loss"), "wall"),
+        (Work(limb="LH", action="toe_dressed"), "work done"),
+        (Nails(limb="LH", action="in_shoe", count=10), "nails counted"),
+        (Plan(limb="LH", action="tell_owner", text="x"), "plan"),
+    ):
+        assert item not in left(usual_sheet(), [entry], "LH")
 
 
 def test_nothing_said_means_everything_is_left():
