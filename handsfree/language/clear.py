@@ -134,6 +134,7 @@ def find_gone(said: Utterance) -> None:
         if following and (following.amount or following.text == "a"):
             continue
         before = [f for f in before if f.term in PASSES]
-        if before and all(carries_nothing(said, i) for i in said.between(before[-1].last, at)):
+        between = said.between(before[-1].last, at) if before else ()
+        if before and all(carries_nothing(said, i) or said.spans[i].text == "in" for i in between):
             before[-1].denied = True
             said.used.add(at)

@@ -314,8 +314,16 @@ def give_qualities(said: Utterance) -> None:
             said.used.add(at)
             if kind == "age" and frame.term not in AGED:
                 continue
-            if frame.kind == "finding" and kind not in frame.slots:
-                frame.slots[kind] = value
+            if frame.kind != "finding":
+                continue
+            if frame.slots.setdefault(kind, value) != value and kind == "grade":
+                if said.spans[at].text == "really":
+                    continue
+                if at and said.spans[at - 1].text == "well":  # "Mild, well, moderate really."
+                    frame.slots[kind] = value
+                    said.used.add(at - 1)
+                else:
+                    said.doubt(f"it is called {frame.slots[kind]} and {value}", 0.25)
 
 
 def _qualified(said: Utterance, at: int, kind: str) -> Frame | None:

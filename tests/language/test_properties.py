@@ -172,13 +172,22 @@ def test_no_before_a_finding_never_leaves_it_as_sure_as_it_was(term: str, around
 
 LIMBS = [form for word in GRAMMAR.table if word.slot == "limb" for form in word.forms]
 SIDES = [form for word in GRAMMAR.table if word.slot == "side" for form in word.forms]
-ZONES = [form for word in GRAMMAR.table if word.slot == "zone" for form in word.forms]
+ZONES = [
+    form
+    for word in GRAMMAR.table
+    # What is at the back or the shoulder is the horse's, on no foot.
+    if word.slot == "zone" and word.id not in ("back", "shoulder")
+    for form in word.forms
+]
 RUN_TOGETHER = {
     r"front (hoof )?wall": "'off front wall' is read as the front wall, and the foot is lost",
     r"\bcut (off|all)\b": "'cut off hind' is read as what is cut off",
+    r"\bhairline crack": "a fine crack, not one at the hairline",
     r"\bwall missing\b": "a missing wall, not a missing nail",
 }
 """Parts that say something else where they stand side by side."""
+OF_TWO_TRADES = {"high side", "cut", "separation", "clear", "wear", "worn", "mites", "greasy heel"}
+"""What is a verb, a measure or part of another name beside some word: there the order tells."""
 SAID_TWICE = {("toe", "seedy toe"), ("wall", "separation")}
 """A place that the finding names already; only a sentence of the grammar keeps it."""
 
@@ -195,6 +204,7 @@ def test_the_parts_of_a_note_may_come_in_any_order(
     limb: str, side: str, zone: str, term: str
 ) -> None:
     assume(not any(place in zone and term == found for place, found in SAID_TWICE))
+    assume(term not in OF_TWO_TRADES)
     usual = as_set(read(f"{limb} {side} {zone} {term}"))
     for order in itertools.permutations((limb, side, zone, term)):
         text = " ".join(order)
