@@ -120,6 +120,8 @@ def _horse(said: Phrase, tables: Tables, horses: Sequence[tuple[Phrase, str]]) -
                 if _fits(form, stripped, name, "<horse>"):
                     return Command("horse", horse)
     for stripped in _stripped(said):
+        if stripped in tables.commands:  # "Horse finished" names no horse.
+            return None
         for form in tables.horse_forms["unknown"]:
             called = _name_in(form, stripped, tables)
             if called is not None:

@@ -38,9 +38,9 @@ SIDES = (None, "medial", "lateral")
 # The zones of the record contract.
 ZONES = (
     "toe quarter heel bulb sole frog bar seat_of_corn white_line wall coronary_band central_sulcus "
-    "collateral_sulcus clip pastern fetlock cannon hock knee"
+    "collateral_sulcus clip pastern fetlock cannon hock knee shoulder back"
 ).split()
-NOT_BELOW = {"coronary_band", "pastern", "fetlock", "cannon", "hock", "knee"}
+NOT_BELOW = {"coronary_band", "pastern", "fetlock", "cannon", "hock", "knee", "shoulder", "back"}
 BESIDE = {
     *("toe", "quarter", "heel", "wall", "coronary_band", "clip"),
     *("bulb", "pastern", "fetlock", "cannon"),
