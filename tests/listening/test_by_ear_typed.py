@@ -166,7 +166,7 @@ def lines_of(
     [
         ({}, 0.97, Verdict.RIGHT),
         ({"trimmed": "rasped"}, 0.97, Verdict.WRONG),
-        ({"trimmed": "near hind trimmed"}, 0.97, Verdict.WRONG),
+        ({"trimmed": "near fore trimmed"}, 0.97, Verdict.WRONG),
         ({"trimmed": None}, 0.97, Verdict.MISSED),
         ({"trimmed": "mind your back"}, 0.97, Verdict.MISSED),
         ({"trimmed": "trimmed"}, 0.6, Verdict.DOUBTFUL),
@@ -185,7 +185,7 @@ def test_the_comparison_sees_what_went_wrong(
     assert (one.verdict, one.sure, before) == (verdict, confidence > 0.8, [])
     if instead.get("trimmed", "trimmed") == "trimmed":
         # The reminder is not among them: nobody told this dialogue that time passes.
-        assert [c.expected.said for c in compared if not c.tones_right] == ["pulled eight nails"]
+        assert [c.expected.said for c in compared if not c.tones_right] == ["pulled six nails"]
         assert all(c.words_right for c in compared if not c.expected.later)
     if instead.get("trimmed", "") is None:
         assert not one.tones_right
