@@ -76,9 +76,9 @@ def test_a_horse_by_its_name_in_any_case(log: Log) -> None:
     assert histories.named(log, "BESS") == bess
 
 
-@pytest.mark.parametrize(("name", "near"), [("lantren", "Lantern"), ("PUMPKINS", "pumpkin")])
+@pytest.mark.parametrize(("name", "near"), [("lantren", "Lantern"), ("THISTLES", "thistle")])
 def test_a_name_that_is_nearly_one_brings_it_up(log: Log, name: str, near: str) -> None:
-    log.add_horse("pumpkin")
+    log.add_horse("thistle")
     log.add_horse("Lantern")
     with pytest.raises(LogError) as caught:
         histories.named(log, name)
@@ -92,7 +92,7 @@ def test_a_name_that_is_near_none_is_one_plain_line(log: Log, name: str) -> None
     with pytest.raises(LogError, match="there is no horse") as caught:
         histories.named(log, name)
     assert "did you mean" not in str(caught.value)
-    log.add_horse("pumpkin")
+    log.add_horse("thistle")
     with pytest.raises(LogError) as caught:
         histories.named(log, name)
     assert "did you mean" not in str(caught.value)
@@ -223,10 +223,10 @@ def test_a_correction_stands_in_the_place_of_what_it_corrects(log: Log) -> None:
 
 
 def test_all_horses_in_alphabetical_order_each_with_its_own(log: Log) -> None:
-    for name in ("lantern", "Ada", "pumpkin"):
+    for name in ("lantern", "Ada", "thistle"):
         say(log, begin(log, log.add_horse(name), "2026-03-04T12:00:00.000+00:00"), bruise())
     log.add_horse("never seen")
     found = list(histories.histories(log))
     assert [(h.horse.name, len(h.visits)) for h in found] == [
-        *(("Ada", 1), ("lantern", 1), ("never seen", 0), ("pumpkin", 1)),
+        *(("Ada", 1), ("lantern", 1), ("never seen", 0), ("thistle", 1)),
     ]

@@ -17,7 +17,7 @@ def _log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", "100")
     monkeypatch.chdir(tmp_path)
     with Log.open() as log:
-        for name in ("Bramble", "Pumpkin"):
+        for name in ("Bramble", "Thistle"):
             visit = log.start_visit(
                 "typed", log.add_horse(name).id, None, "2025-03-14T09:00:00.000+00:00"
             )
@@ -70,8 +70,8 @@ def test_backup_and_restore(keep: Any, tmp_path: Path) -> None:
     forced = keep("restore", "b.db", "--lose-newer", "--json")
     assert forced.code == 0
     with Log.open() as log, Log.open(forced.json["kept"]) as kept:
-        assert log.horse_names() == ["Bramble", "Pumpkin"]
-        assert kept.horse_names() == ["Bramble", "New", "Pumpkin"]
+        assert log.horse_names() == ["Bramble", "Thistle"]
+        assert kept.horse_names() == ["Bramble", "New", "Thistle"]
 
 
 def test_check(keep: Any, tmp_path: Path) -> None:
@@ -126,7 +126,7 @@ def test_erase_names_the_copies_it_does_not_reach(
     keep("restore", backup, "--lose-newer")
     monkeypatch.chdir(here)
     for archived in ("a.zip", "a.tar.gz", "folder"):
-        keep("archive", "pumpkin", "--to", archived)
+        keep("archive", "thistle", "--to", archived)
     keep("archive", "--to", "all.tar")
     keep("archive", "bramble", "--to", "bramble.zip")
     keep("backup", "bad.db")
@@ -134,18 +134,18 @@ def test_erase_names_the_copies_it_does_not_reach(
     bad[100:] = b"\xa5" * (len(bad) - 100)
     (here / "bad.db").write_bytes(bad)
     (here / "letter.zip").write_text("no archive")
-    (here / "Pumpkin-2025-03-14.html").write_text("a sheet")
+    (here / "Thistle-2025-03-14.html").write_text("a sheet")
     with Log.open(here / "other.db") as other:
         other.add_horse("Bramble")
-        (horse,) = (h.id for h in Log.open().horses() if h.name == "Pumpkin")
-    done = keep("erase", "pumpkin", "--yes")
+        (horse,) = (h.id for h in Log.open().horses() if h.name == "Thistle")
+    done = keep("erase", "thistle", "--yes")
     begin = "still holds it, delete or replace it: "
     told = [e.removeprefix(begin) for e in done.out.splitlines() if e.startswith(begin)]
     (replaced,) = tmp_path.glob("log.replaced-*.db")
     assert told == [
         f"{backup} (a copy of the log)",
         f"{replaced} (a copy of the log)",
-        f"{here / 'Pumpkin-2025-03-14.html'} (is named after it)",
+        f"{here / 'Thistle-2025-03-14.html'} (is named after it)",
         f"{here / 'a.tar.gz'} (an archive)",
         f"{here / 'a.zip'} (an archive)",
         f"{here / 'all.tar'} (an archive)",
@@ -161,12 +161,12 @@ def test_erase_names_the_copies_it_does_not_reach(
 
 
 def test_erase_asks_for_the_name_again(keep: Any) -> None:
-    wrong = keep("erase", "pumpkin", typed="Bramble\n")
+    wrong = keep("erase", "thistle", typed="Bramble\n")
     assert wrong.code == 5
     assert "that is another name; nothing was erased" in wrong.err
     with Log.open() as log:
-        assert log.horse_names() == ["Bramble", "Pumpkin"]
-    done = keep("erase", "pumpkin", typed="PUMPKIN\n")
+        assert log.horse_names() == ["Bramble", "Thistle"]
+    done = keep("erase", "thistle", typed="THISTLE\n")
     assert done.code == 0
     assert "1 horse" in done.out
     assert "backups and archives elsewhere that were made before still hold it" in done.out

@@ -42,7 +42,7 @@ def contents(path: Path) -> object:
 
 
 def test_synonyms_find_each_other(log, say, visit, grammar):
-    id = visit("Pumpkin", "2026-05-14")
+    id = visit("Thistle", "2026-05-14")
     for words in ("interfering", "brushing inside fetlock", "risen clench", "near hind"):
         say(id, words, "LH")
     assert found(log, grammar, "brushing") == ["interfering", "brushing inside fetlock"]
@@ -57,7 +57,7 @@ def test_synonyms_find_each_other(log, say, visit, grammar):
 
 
 def test_what_was_corrected_is_found_by_what_it_is(log, say, visit, grammar):
-    id = visit("Pumpkin", "2026-05-14")
+    id = visit("Thistle", "2026-05-14")
     one = say(id, "outside heel bruise", "LH")
     body = to_json(grammar.meanings("inside heel corn".split())[0].statements[0].entry)
     log.correct(one.utterance_id, [body | {"limb": "LH"}], "review", one.entry_ids)
@@ -71,7 +71,7 @@ def test_what_was_corrected_is_found_by_what_it_is(log, say, visit, grammar):
 
 
 def test_states(log, say, visit, grammar):
-    id = visit("Pumpkin", "2026-05-14")
+    id = visit("Thistle", "2026-05-14")
     sure = say(id, "thrush in the frog", "LF")
     say(id, "mild thrush in the frog", "RF", confidence=0.6)
     say(id, "severe thrush in the frog", "RF", doubt="neural heard it differently")
@@ -95,7 +95,7 @@ def test_states(log, say, visit, grammar):
 
 def test_newest_first_by_visit_in_order_said_with_more(log, say, visit, grammar):
     for day in ("2026-01-05", "2026-03-05", "2025-02-05"):  # not in order of time
-        id = visit("Pumpkin", day)
+        id = visit("Thistle", day)
         for grade in ("slight", "mild", "severe"):
             say(id, f"{grade} thrush in the frog", "RF")
     question = understand("thrush", grammar, log, TODAY).question
@@ -118,7 +118,7 @@ def test_newest_first_by_visit_in_order_said_with_more(log, say, visit, grammar)
 
 
 def test_context_of_what_is_unclear(log, say, visit, grammar):
-    id = visit("Pumpkin", "2026-05-14")
+    id = visit("Thistle", "2026-05-14")
     say(id, "near hind")
     say(id, "outside hill brews thing", "LH", confidence=0.1)
     say(id, "horse done")
@@ -127,7 +127,7 @@ def test_context_of_what_is_unclear(log, say, visit, grammar):
 
 
 def test_measures_in_any_unit(log, say, visit, grammar):
-    id = visit("Pumpkin", "2026-05-14")
+    id = visit("Thistle", "2026-05-14")
     for words in (
         "toe length three and a half inches",
         "toe length ninety millimeters",
@@ -159,7 +159,7 @@ def test_measures_in_any_unit(log, say, visit, grammar):
 
 
 def test_free_words_and_beginnings(log, say, visit, grammar):
-    id = visit("Pumpkin", "2026-05-14")
+    id = visit("Thistle", "2026-05-14")
     remark = "remark mind the off hind he kicks when the flies are about"
     say(id, remark)
     say(id, "remark ZZTOP çà et là 50% wet")
@@ -173,18 +173,18 @@ def test_a_horse_named_late(log, say, grammar):
     id = log.start_visit("typed", started_at="2026-05-14T12:00:00.000+00:00").id
     say(id, "thrush in the frog", "LF")
     say(id, "mumble mumble", "LF", confidence=0.1)
-    horse, other = log.add_horse("Pumpkin"), log.add_horse("Tom")
-    assert found(log, grammar, "pumpkin") == []
+    horse, other = log.add_horse("Thistle"), log.add_horse("Tom")
+    assert found(log, grammar, "thistle") == []
     log.name_horse(id, horse.id)
-    assert found(log, grammar, "pumpkin thrush") == ["thrush in the frog"]
+    assert found(log, grammar, "thistle thrush") == ["thrush in the frog"]
     log.name_horse(id, other.id)
-    assert found(log, grammar, "pumpkin thrush") == []
+    assert found(log, grammar, "thistle thrush") == []
     assert found(log, grammar, "tom") == ["thrush in the frog", "mumble mumble"]
 
 
 def test_odd_times_and_bodies_are_kept_and_found(log, grammar):
     """Nothing that the log takes may be refused by its index."""
-    log.add_horse("Pumpkin")
+    log.add_horse("Thistle")
     for begun in ("not a time", "0000-01-01T00:00:00+00:00", "9999-12-31T23:59:59+00:00", "2026"):
         visit = log.start_visit("typed", started_at=begun).id
         row = UtteranceRow(heard='odd "thrush" \\ \x01 [ ] 7/8 é\u200d, it\'s', status="recorded")
@@ -199,7 +199,7 @@ def test_odd_times_and_bodies_are_kept_and_found(log, grammar):
 
 
 def test_rows_of_one_second_have_places_of_their_own(log, say, visit, grammar):
-    ids = [visit("Pumpkin", "2026-05-14") for _ in range(3)]
+    ids = [visit("Thistle", "2026-05-14") for _ in range(3)]
     for _ in range(3):
         for id in ids:
             say(id, "both fronts trimmed")
@@ -210,7 +210,7 @@ def _talk(path: Path, grammar: Grammar, seed: int, count: int) -> None:
     """Any entries, judged anyhow."""
     rng = random.Random(seed)
     with Log.open(path) as log:
-        horses = [log.add_horse(name).id for name in ("Pumpkin", "Lantern", "Tom")]
+        horses = [log.add_horse(name).id for name in ("Thistle", "Lantern", "Tom")]
         made: list[str] = []
         for n in range(6):
             day = date(2026, 1, 1) + timedelta(days=rng.randrange(300))
@@ -329,7 +329,7 @@ def test_a_log_of_the_version_before_is_brought_up(path, grammar):
 
 
 def test_erased_rows_leave_the_index(log, say, visit, grammar, path):
-    keep, gone = visit("Pumpkin", "2026-05-14"), visit("Marigold", "2026-05-15")
+    keep, gone = visit("Thistle", "2026-05-14"), visit("Marigold", "2026-05-15")
     say(keep, "thrush in the frog", "LF")
     say(keep, "remark owner was late")
     say(gone, "severe thrush in the frog", "LF")
@@ -353,7 +353,7 @@ def test_erased_rows_leave_the_index(log, say, visit, grammar, path):
 
 
 def test_a_disputed_entry_is_doubtful(log, say, visit, grammar):
-    id = visit("Pumpkin", "2026-05-14")
+    id = visit("Thistle", "2026-05-14")
     one = say(id, "thrush in the frog", "LF")
     assert found(log, grammar, "doubtful") == []
     with log._writing() as db:

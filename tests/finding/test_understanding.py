@@ -20,7 +20,7 @@ TODAY = date(2026, 11, 25)
 @pytest.fixture
 def talked(log, say, visit) -> Log:
     """A log in which a few things were said."""
-    first = visit("Pumpkin", "2025-05-14")
+    first = visit("Thistle", "2025-05-14")
     say(first, "brushing", "LH")
     say(first, "remark mind the off hind he kicks when the flies are about")
     second = visit("Big Tom", "2026-10-14")
@@ -46,8 +46,8 @@ def talked(log, say, visit) -> Log:
         ("hoof angle under 50", "hoof angle under 50°"),
         ("weight over 2000 lb", "weight over 2000 lb"),
         ("weight over two thousand pounds", "weight over 2000 lb"),
-        ("pumpkin thrush worse", "Pumpkin; thrush; worse"),
-        ("PUMPKIN's thrush", "Pumpkin; thrush"),
+        ("thistle thrush worse", "Thistle; thrush; worse"),
+        ("THISTLE's thrush", "Thistle; thrush"),
         ("big tom", "Big Tom"),
         ("horse heat", "Heat"),
         ("doubtful since june", "since 2026-06-01; doubtful"),
@@ -96,10 +96,10 @@ def test_measures_are_typed(grammar: Grammar, talked: Log):
 
 
 def test_words_taken_for_others_are_told(grammar: Grammar, talked: Log):
-    found = understand("pumkin brushng xyzzyq", grammar, talked, TODAY)
-    assert found.question.line() == "Pumpkin; brushing or interfering"
+    found = understand("thistel brushng xyzzyq", grammar, talked, TODAY)
+    assert found.question.line() == "Thistle; brushing or interfering"
     assert found.notes == (
-        "'pumkin' taken for 'Pumpkin'",
+        "'thistel' taken for 'Thistle'",
         "'brushng' taken for 'brushing'",
         "not used: 'xyzzyq': nobody said so, and it is no word of the trade",
     )
@@ -207,7 +207,7 @@ FORMS = [form for word in GRAMMAR.table for form in word.forms]
             st.text(max_size=8),
             st.sampled_from(
                 'over under between and 3 1/2 inches mm since until last weeks 2025 - " * OR NOT '
-                "NEAR( ' %s \x00 \ud800 \x1b[2J nails 8 grade size pumpkin".split(" ")
+                "NEAR( ' %s \x00 \ud800 \x1b[2J nails 8 grade size thistle".split(" ")
             ),
         ),
         max_size=8,
@@ -231,6 +231,6 @@ def _log_of_its_own() -> Log:
         import tempfile
 
         log = Log.open(Path(tempfile.mkdtemp(prefix="handsfree-find-")) / "log.db")
-        log.add_horse("Pumpkin")
+        log.add_horse("Thistle")
         _OPEN.append(log)
     return _OPEN[0]

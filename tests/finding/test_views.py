@@ -23,7 +23,7 @@ SAID = (
 
 @pytest.fixture
 def read(log: Log, say, visit, path: Path):
-    id = visit("Pumpkin", "2026-05-14")
+    id = visit("Thistle", "2026-05-14")
     for words in SAID:
         say(id, words, "LH", sound=b"fLaC")
     say(id, "mild thrush in the frog", "LF", confidence=0.5)
@@ -55,7 +55,7 @@ def test_each_view_opens_and_has_plain_rows(read):
 
 def test_what_the_views_say(read):
     [bruise, lame, thrush] = read("SELECT * FROM findings")
-    assert (bruise["day"], bruise["horse"], bruise["limb"]) == ("2026-05-14", "Pumpkin", "LH")
+    assert (bruise["day"], bruise["horse"], bruise["limb"]) == ("2026-05-14", "Thistle", "LH")
     assert (bruise["finding"], bruise["place"], bruise["side"]) == ("bruise", "toe", "lateral")
     assert (bruise["mm_below_hairline"], bruise["status"]) == (63.5, "heard")
     assert (lame["scale"], lame["scale_value"]) == ("lameness", 3)
