@@ -24,6 +24,7 @@ from make_demo import (
     LEAD_S,
     SPEECH_DBFS,
     Placed,
+    chance,
     full_entry,
     missing_packages,
     mix,
@@ -31,7 +32,6 @@ from make_demo import (
 )
 
 if TYPE_CHECKING:
-    import numpy as np
     from voices import Voice
 
 HERE = Path(__file__).parent
@@ -56,7 +56,7 @@ def pause_s(spec: dict[str, Any]) -> float:
 
 
 def place(
-    specs: list[dict[str, Any]], voices: "dict[str, Voice]", rng: "np.random.Generator"
+    specs: list[dict[str, Any]], voices: "dict[str, Voice]", seed: int
 ) -> tuple[list[Placed], int]:
     """Lay the utterances out in time; also the length of the recording in samples."""
     from noises import speech_power
@@ -64,9 +64,9 @@ def place(
 
     placed: list[Placed] = []
     at = int(LEAD_S * RATE)
-    for spec in specs:
+    for number, spec in enumerate(specs):
         if spec["said"]:
-            speech = speak(spec, voices[spec["sound"][0]], rng)
+            speech = speak(spec, voices[spec["sound"][0]], chance(seed, number))
             end, power = at + len(speech), speech_power(speech, RATE)
         else:
             speech, end, power = None, at + int(spec["seconds"] * RATE), 10 ** (SPEECH_DBFS / 10)
@@ -99,15 +99,13 @@ def main() -> int:
         line = f"make_by_ear: missing {', '.join(missing)}; SOURCES.md says how to install them"
         print(line, file=sys.stderr)
         return 1
-    import numpy as np
     import soundfile
     from voices import RATE, load_voices
 
     script = tomllib.loads(SCRIPT.read_text("utf-8"))
     rows = [(visit["horse"], spec) for visit in script["visit"] for spec in visit["utterance"]]
-    rng = np.random.default_rng(script["seed"])
-    placed, length = place([spec for _, spec in rows], load_voices(), rng)
-    sound = mix(placed, length, rng)
+    placed, length = place([spec for _, spec in rows], load_voices(), script["seed"])
+    sound = mix(placed, length, script["seed"])
     soundfile.write(HERE / script["file"], sound, RATE, "PCM_16", compression_level=1.0)
     lines = [script_line(horse, item, RATE) for (horse, _), item in zip(rows, placed, strict=True)]
     (HERE / "by_ear.jsonl").write_text("\n".join(lines) + "\n", "utf-8")

@@ -54,6 +54,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "plan": ("action", "weeks", "text", "limb"),
     "remark": ("limb", "text"),
 }
+FLAGS: dict[str, tuple[str, ...]] = {"finding": ("denied",), "measurement": ("unit_inferred",)}
 PAUSE_S = (1.0, 1.6)
 COMMA_S = (0.25, 0.35)
 LEAD_S = 1.0
@@ -111,8 +112,15 @@ def speak(spec: dict[str, Any], voice: "Voice", rng: "np.random.Generator") -> "
     return np.asarray(gain * wave, np.float64)
 
 
+def chance(seed: int, *number: int) -> "np.random.Generator":
+    """Chance of its own for each utterance: one that changes leaves the others as they sound."""
+    import numpy as np
+
+    return np.random.default_rng([seed, *number])
+
+
 def place(
-    specs: list[dict[str, Any]], voices: "dict[str, Voice]", rng: "np.random.Generator"
+    specs: list[dict[str, Any]], voices: "dict[str, Voice]", seed: int
 ) -> tuple[list[Placed], int]:
     """Lay the utterances out in time; also the length of the recording in samples."""
     from noises import speech_power
@@ -120,7 +128,8 @@ def place(
 
     placed: list[Placed] = []
     at = int(LEAD_S * RATE)
-    for spec in specs:
+    for number, spec in enumerate(specs):
+        rng = chance(seed, number)
         if spec["said"]:
             speech = speak(spec, voices[spec["sound"][0]], rng)
             end, power = at + len(speech), speech_power(speech, RATE)
@@ -131,7 +140,7 @@ def place(
     return placed, placed[-1].end + int(LEAD_S * RATE)
 
 
-def mix(placed: list[Placed], length: int, rng: "np.random.Generator") -> "Wave":
+def mix(placed: list[Placed], length: int, seed: int) -> "Wave":
     """Speech plus each utterance's own noise, cross-faded in the middle of the pauses."""
     import numpy as np
     from noises import MAKERS, scale_to_snr
@@ -141,7 +150,8 @@ def mix(placed: list[Placed], length: int, rng: "np.random.Generator") -> "Wave"
     fade = int(FADE_S * RATE)
     middles = [(a.end + b.start) // 2 for a, b in pairwise(placed)]
     bounds = zip([0, *middles], [*middles, length], strict=True)
-    for item, (first, last) in zip(placed, bounds, strict=True):
+    for number, (item, (first, last)) in enumerate(zip(placed, bounds, strict=True)):
+        rng = chance(seed, number, 1)
         _, kind, snr_db = item.spec["sound"]
         lo, hi = max(0, first - fade // 2), min(length, last + fade // 2)
         noise = scale_to_snr(MAKERS[kind](hi - lo, RATE, rng), RATE, item.power, snr_db)
@@ -157,11 +167,12 @@ def mix(placed: list[Placed], length: int, rng: "np.random.Generator") -> "Wave"
 
 
 def full_entry(entry: dict[str, Any]) -> dict[str, Any]:
-    """The entry with every key of its kind, null where nothing was said."""
-    unknown = entry.keys() - {"kind", *KEYS[entry["kind"]]}
-    if unknown:
+    """The entry with every key of its kind: null where nothing was said, flags false."""
+    keys, flags = KEYS[entry["kind"]], FLAGS.get(entry["kind"], ())
+    if unknown := entry.keys() - {"kind", *keys, *flags}:
         raise ValueError(f"phrases.toml: {entry['kind']} has no {', '.join(sorted(unknown))}")
-    return {"kind": entry["kind"]} | {key: entry.get(key) for key in KEYS[entry["kind"]]}
+    whole = {"kind": entry["kind"]} | {key: entry.get(key) for key in keys}
+    return whole | {flag: entry.get(flag, False) for flag in flags}
 
 
 def manifest_line(recording: dict[str, Any], item: Placed, rate: int) -> str:
@@ -192,7 +203,6 @@ def main() -> int:
         line = f"make_demo: missing {', '.join(missing)}; SOURCES.md says how to install them"
         print(line, file=sys.stderr)
         return 1
-    import numpy as np
     import soundfile
     from voices import RATE, load_voices
 
@@ -200,9 +210,8 @@ def main() -> int:
     phrases = tomllib.loads((HERE / "phrases.toml").read_text("utf-8"))
     lines: list[str] = []
     for recording in phrases["recording"]:
-        rng = np.random.default_rng(recording["seed"])
-        placed, length = place(recording["utterance"], voices, rng)
-        sound = mix(placed, length, rng)
+        placed, length = place(recording["utterance"], voices, recording["seed"])
+        sound = mix(placed, length, recording["seed"])
         soundfile.write(HERE / recording["file"], sound, RATE, "PCM_16", compression_level=1.0)
         lines += [manifest_line(recording, item, RATE) for item in placed]
         print(f"{recording['file']}: {len(placed)} utterances, {length / RATE:.0f} s")

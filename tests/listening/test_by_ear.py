@@ -106,7 +106,7 @@ def test_spoken_the_log_holds_what_the_script_says(run: Run, script: Script) -> 
     else:
         lacking = [each for each in wanted if each not in kept]
         assert len(lacking) <= sum(len(c.expected.entries) for c in not_heard)
-    assert [v.horse for v in run.log.visits()] == ["lantern", "pumpkin"]
+    assert [v.horse for v in run.log.visits()] == ["lantern", "juniper"]
 
 
 def test_spoken_tones_and_words_are_the_scripts(run: Run) -> None:
@@ -118,11 +118,11 @@ def test_spoken_tones_and_words_are_the_scripts(run: Run) -> None:
 
 
 def test_spoken_cautions_and_nails_are_in_the_log(run: Run) -> None:
-    heavy = next(v for v in run.log.visits() if v.horse == "pumpkin")
+    heavy = next(v for v in run.log.visits() if v.horse == "juniper")
     still_open = [(n.kind, n.code, n.limb) for n in run.log.notices(heavy.id)]
     assert still_open == [
-        ("caution", "puncture_frog", "RF"),
-        ("caution", "hot_foot_with_pulse", "LH"),
+        ("caution", "puncture", "LF"),
+        ("caution", "hot_foot_with_pulse", "RH"),
     ]
     with sqlite3.connect(f"file:{run.log.path}?mode=ro", uri=True) as raw:
         settled = raw.execute(
@@ -131,7 +131,7 @@ def test_spoken_cautions_and_nails_are_in_the_log(run: Run) -> None:
             JOIN utterances AS u ON u.id = s.utterance_id"""
         ).fetchall()
         (every,) = raw.execute("SELECT count(*) FROM notices").fetchone()
-    assert settled == [("nails", "LF", "one nail left in")]
+    assert settled == [("nails", "LH", "lost one nail")]
     assert every == len(still_open) + len(settled)
 
 
@@ -149,7 +149,7 @@ def test_spoken_nothing_said_with_the_ears_off_is_kept(run: Run, script: Script)
 
 
 def test_spoken_the_sound_of_the_remark_is_kept_with_its_words(run: Run) -> None:
-    heavy = next(v for v in run.log.visits() if v.horse == "pumpkin")
+    heavy = next(v for v in run.log.visits() if v.horse == "juniper")
     (remark,) = [u for u in run.log.utterances(heavy.id) if u.command == "remark"]
     assert remark.has_sound
     assert run.log.sound(remark.id)
