@@ -2,9 +2,9 @@
 
 import copy
 import random
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from functools import cache, cached_property, lru_cache
 from pathlib import Path
 
 from handsfree.errors import GrammarError
@@ -67,6 +67,7 @@ class Reading:
         return bool(self.taught) and self.taught == self.words
 
 
+@cache
 def folder() -> Path:
     """Where the grammar files are: inside the installed package, or beside it in a checkout."""
     here = Path(__file__).resolve().parent.parent
@@ -84,7 +85,7 @@ class Grammar:
         pronunciations: dict[str, tuple[str, ...]],
         respellings: dict[str, tuple[str, ...]],
         small: SmallWords,
-        sound_alikes: dict[str, dict[str, float]],
+        sound_alikes: Mapping[str, Mapping[str, float]],
         twins: dict[tuple[str, ...], tuple[str, ...]],
         horse_names: tuple[str, ...] = (),
         lessons: Iterable[Taught] = (),

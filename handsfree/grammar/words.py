@@ -2,8 +2,9 @@
 
 import csv
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 from handsfree.errors import GrammarError
@@ -141,7 +142,8 @@ def read_respellings(path: Path) -> dict[str, tuple[str, ...]]:
     return result
 
 
-def read_sound_alikes(path: Path) -> dict[str, dict[str, float]]:
+@cache
+def read_sound_alikes(path: Path) -> Mapping[str, Mapping[str, float]]:
     """Read soundalikes.csv: heard words → {meant words: cost 0..1}."""
     result: dict[str, dict[str, float]] = {}
     for line, row in csv_rows(path, ("heard", "meant", "cost")):

@@ -60,6 +60,7 @@ def _templates() -> "Environment":
         undefined=StrictUndefined,
         finalize=_without_control,
         keep_trailing_newline=True,
+        auto_reload=False,
     )
     made.filters["unbroken"] = _unbroken
     return made

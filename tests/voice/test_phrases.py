@@ -61,7 +61,8 @@ def test_findings_places_sides_and_grades_are_said() -> None:
 def test_every_kind_of_unit_and_number_is_said() -> None:
     classes = {word.id: word.group for word in GRAMMAR.table if word.slot == "unit"}
     units = {entry.unit for entry in ENTRIES if isinstance(entry, Measurement)}
-    assert {classes[unit] for unit in units if unit} == set(classes.values())
+    # Hands are read by natural speech alone: no fixed sentence says them.
+    assert {classes[unit] for unit in units if unit} == set(classes.values()) - {"said-length"}
     assert units >= {"in", "mm"}
     assert {"quarter", "eighteen", "eighty", "fifty", "hundred", "seven"} <= SAID
 
