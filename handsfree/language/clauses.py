@@ -5,6 +5,16 @@ from dataclasses import dataclass, field
 
 from handsfree.language.spans import Span
 
+SUBJECTS = frozenset("i he she they we it there".split())
+ARTICLES = frozenset(("a", "an", "the"))
+AUXILIARIES = frozenset("'s 've 'd 'll is was has had have will are were".split())
+WHY = frozenset("so because cos cause since when as till until".split())
+JOINS = frozenset(
+    """and but so because cos cause since where if when that as though till until what while
+    all""".split()
+)
+"""After these a clause has begun already, or the subject is not the first of one."""
+
 
 @dataclass
 class Frame:
@@ -36,17 +46,38 @@ class Utterance:
 
     spans: list[Span]
     clause: list[int] = field(default_factory=list)
+    sentence: list[int] = field(default_factory=list)
     used: set[int] = field(default_factory=set)
     frames: list[Frame] = field(default_factory=list)
     doubts: list[str] = field(default_factory=list)
     unsure: float = 0.0
 
     def __post_init__(self) -> None:
-        number = 0
+        number = joined = 0
         for at, span in enumerate(self.spans):
-            if span.get("split") and at:
-                number += 1
+            split = bool(at and span.get("split"))
+            joined += split
+            number += split or self._new_subject(at)
             self.clause.append(number)
+            self.sentence.append(joined)
+
+    def _new_subject(self, at: int) -> bool:
+        """ "... near fore he's gone lame": somebody of whom something new is told."""
+        if at == 0:
+            return False
+        if self.spans[at].text in WHY:
+            return self._acts(at + 1)
+        return self.spans[at - 1].words[-1] not in JOINS and self._acts(at)
+
+    def _acts(self, at: int) -> bool:
+        """Whether a subject and its verb stand here, with something told before them."""
+        if at + 1 >= len(self.spans):
+            return False
+        span, following = self.spans[at], self.spans[at + 1]
+        does = following.words[0] in AUXILIARIES or following.get("verb") is not None
+        names = span.words == ("that", "'s") and following.text in ARTICLES
+        told = any(s.get("limb") or s.get("work") for s in self.spans[:at])
+        return told and (names or (span.text in SUBJECTS and does))
 
     def free(self, kind: str, within: Iterable[int] | None = None) -> list[int]:
         """The unused spans that may stand for a concept of this kind, in order."""

@@ -10,6 +10,10 @@ def find_clear(said: Utterance) -> None:
     for at in said.free("sound"):
         if said.spans[at].text == "sound" and not _is_sound(said, at):
             continue
+        if said.spans[at].text == "sound" and _zone_just_before(said, at):
+            zone = said.spans[at - 2].get("zone")
+            said.add("finding", at - 2, (at,), term="clear", zone=zone)
+            continue
         frame = said.add("finding", at, (), term="lameness")
         frame.denied = True
     for at, span in enumerate(said.spans):
@@ -28,7 +32,8 @@ def find_clear(said: Utterance) -> None:
         if not span.get("clear") and not usual:
             continue
         clause = said.in_clause(at)
-        if any(said.clause[f.at] == said.clause[at] for f in said.frames):
+        others = [f for f in said.frames if f.term != "clear" or not span.get("clear")]
+        if any(said.sentence[f.at] == said.sentence[at] for f in others):
             continue
         clause = _with_zones_before(said, clause)
         zones = [i for i in clause if i not in said.used and said.spans[i].get("zone")]
@@ -131,7 +136,8 @@ def find_gone(said: Utterance) -> None:
             if f.kind == "finding" and f.last < at and said.clause[f.at] == said.clause[at]
         ]
         following = said.spans[at + 1] if at + 1 < len(said.spans) else None
-        if following and (following.amount or following.text == "a"):
+        more = at + 2 < len(said.spans)
+        if following and (following.amount or (following.text == "a" and more)):
             continue
         before = [f for f in before if f.term in PASSES]
         between = said.between(before[-1].last, at) if before else ()

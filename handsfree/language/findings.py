@@ -1,7 +1,8 @@
 """Findings said outright, and small words that make one. Pure."""
 
 from handsfree.language.clauses import Utterance
-from handsfree.language.made import made, made_work, of_a_limb
+from handsfree.language.made import made, made_of_it, made_work, of_a_limb
+from handsfree.language.spans import Span
 from handsfree.language.tables import Tables
 
 MARKS = frozenset(
@@ -22,6 +23,7 @@ def find(said: Utterance, tables: Tables) -> None:
             continue
         said.add("finding", at, (), term=concept.id, **dict(concept.adds))
     made(said, tables)
+    made_of_it(said, tables)
     _nail_in_foot(said)
     of_a_limb(said)
     _pulse_alone(said)
@@ -40,6 +42,8 @@ def _nail_in_foot(said: Utterance) -> None:
         single = span.get("thing") == "sharp" or span.text in ("nail", "a nail")
         if at in said.used or not single:
             continue
+        if span.text == "something" and any(f.kind == "finding" for f in said.frames):
+            continue
         before = {w for s in said.spans[max(0, at - 3) : at] for w in s.words}
         near = range(at + 1, min(at + 6, len(said.spans)))
         place = next((i for i in near if said.spans[i].get("zone") in SOFT), None)
@@ -55,6 +59,13 @@ def _is_other(said: Utterance, at: int) -> bool:
     if span.get("scale") and _graded_at(said, at):
         return False
     following = said.spans[at + 1].words[0] if at + 1 < len(said.spans) else ""
+    before = said.spans[at - 1].words[-1] if at else ""
+    rested = said.spans[at + 1] if at + 1 < len(said.spans) else None
+    if span.text.startswith("pointing") and rested and not _is_foot(rested):
+        # "Pointing that abscess out"
+        return True
+    if span.text == "gravel" and before in ("the", "that", "on", "of", "in", "loose", "over"):
+        return True
     if span.text == "cut" and following in AFTER_VERB:
         return True
     if span.get("term") in ("laminitis", "abscess") and following in HORSES:
@@ -64,6 +75,10 @@ def _is_other(said: Utterance, at: int) -> bool:
         for i in (at - 1, at + 1)
         if 0 <= i < len(said.spans)
     )
+
+
+def _is_foot(span: Span) -> bool:
+    return bool(span.get("limb") or span.get("relative") or span.text in ("foot", "leg", "toe"))
 
 
 AFTER_VERB = frozenset("the all out back away him her it that some down off his".split())

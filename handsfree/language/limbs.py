@@ -6,6 +6,7 @@ from handsfree.language.clauses import Frame, Utterance
 from handsfree.language.spans import Span
 
 FRONT, HIND = ("LF", "RF"), ("LH", "RH")
+ALL = FRONT + HIND
 OTHER_SIDE = {"LF": "RF", "RF": "LF", "LH": "RH", "RH": "LH"}
 OF_GAIT = frozenset({"stumbling", "forging", "mites", "lameness", "mud_fever"})
 """Findings of the whole horse unless a limb stands in their own clause."""
@@ -31,6 +32,8 @@ def mentions(said: Utterance) -> list[Mention]:
         limb = span.get("limb") or _adjective(said, at) or _before(said, at)
         relative = span.get("relative") or _half_after_number(said, at)
         limbs: tuple[str, ...] = ()
+        if _all_but(said, at):
+            limb = "+".join(FRONT + HIND)
         if limb and not (span.words[0] == "all" and _goes_round(said, at)):
             limbs = tuple(limb.split("+"))
         elif relative:
@@ -87,7 +90,14 @@ def _adjective(said: Utterance, at: int) -> str | None:
     return limbs
 
 
-EXCEPT = frozenset("bar except barring excepting but".split())
+def _all_but(said: Utterance, at: int) -> bool:
+    """ "New shoes on all but the near hind"."""
+    following = said.spans[at + 1].words[0] if at + 1 < len(said.spans) else ""
+    limbs = [s for s in said.spans[at + 1 : at + 6] if s.get("limb") or s.get("relative")]
+    return said.spans[at].words[-1] == "all" and following in EXCEPT and bool(limbs)
+
+
+EXCEPT = frozenset("bar except barring excepting but save".split())
 
 
 def _excepted(said: Utterance, one: int, other: int) -> bool:
@@ -96,7 +106,7 @@ def _excepted(said: Utterance, one: int, other: int) -> bool:
     words = [w for i in between for w in said.spans[i].words]
     if not words or len(words) > 4 or words[0] not in EXCEPT | {"apart", "other"}:
         return False
-    if words[0] == "but" and "not" not in words:
+    if words[0] == "but" and "not" not in words and said.spans[one].words[-1] != "all":
         return False
     said.used |= set(between)
     return True
@@ -107,6 +117,9 @@ def _before(said: Utterance, at: int) -> str | None:
     if said.spans[at].text != "before" or at == 0:
         return None
     last = said.spans[at - 1].words[-1]
+    if said.spans[at - 1].get("limb"):
+        # "Thrush in all four feet before": when, not where.
+        return None
     following = said.spans[at + 1] if at + 1 < len(said.spans) else None
     ends = (
         following is None
@@ -200,7 +213,8 @@ def _relative(said: Utterance, at: int, relative: str, before: list[Mention]) ->
         return ("other",)
     if relative == "around":
         of_shoe = any(s.get("shoe") == "crease" for s in said.spans)
-        return () if of_shoe or _any_limb(said, at) else FRONT + HIND
+        here = [i for i in said.in_clause(at) if said.spans[i].get("limb")]
+        return () if of_shoe or here else FRONT + HIND
     if relative in ("fore", "hind"):
         side = before[-1].limbs[0][0] if before and len(before[-1].limbs) == 1 else None
         if said.spans[at].words[0] == "other" and side:
@@ -235,10 +249,6 @@ def _pair(said: Utterance, at: int, before: list[Mention]) -> tuple[str, ...] | 
     return None
 
 
-def _any_limb(said: Utterance, but: int) -> bool:
-    return any(s.get("limb") for i, s in enumerate(said.spans) if i != but)
-
-
 def give_limbs(said: Utterance, named: list[Mention]) -> None:
     """Give each frame the limbs it was said of."""
     if not named or not said.frames:
@@ -251,7 +261,7 @@ def give_limbs(said: Utterance, named: list[Mention]) -> None:
     if len(named) == 1:
         mention = named[0]
         for frame in frames:
-            far = said.clause[frame.at] != said.clause[mention.first]
+            far = said.sentence[frame.at] != said.sentence[mention.first]
             if frame.kind == "plan":
                 frame.limbs = _limbs_of_plan(said, frame, named)
                 continue
@@ -278,6 +288,14 @@ def _limbs_of_plan(said: Utterance, frame: Frame, named: list[Mention]) -> tuple
     inside = [m for m in inside if not any(frame.at < f.at < m.first for f in said.frames)]
     if inside:
         return inside[0].limbs
+    following = {w for s in said.spans[frame.at + 1 : frame.at + 3] for w in s.words}
+    earlier = [m for m in named if m.last < frame.at]
+    if (
+        frame.slots.get("action") in ("call_vet", "watch")
+        and {"it", "that"} & following
+        and earlier
+    ):
+        return earlier[-1].limbs
     others = [f for f in said.frames if f is not frame and said.clause[f.at] == clause]
     here = [m for m in named if said.clause[m.first] == clause]
     words = {w for i in said.in_clause(frame.at) for w in said.spans[i].words}

@@ -43,6 +43,31 @@ def made_work(said: Utterance, tables: Tables) -> None:
             said.add("work", at, (near,), action=work)
 
 
+OF_IT = frozenset("it them that".split())
+
+
+def made_of_it(said: Utterance, tables: Tables) -> None:
+    """ "A bit of a flare, I've dressed it back": work on what was just found, which stays found."""
+    for at, span in enumerate(said.spans):
+        found = [f for f in said.frames if f.kind == "finding" and f.last < at]
+        following = [w for s in said.spans[at : at + 2] for w in s.words]
+        if at in said.used or not found or not OF_IT & set(following[1:3]):
+            continue
+        if any(f.at > at and said.clause[f.at] == said.clause[at] for f in said.frames):
+            continue
+        last = found[-1]
+        work = next(
+            (
+                work
+                for work, verb, what in tables.made_work
+                if last.term in what.split("|") and verb in span.all("verb")
+            ),
+            "flare_dressed" if last.term == "flare" and span.get("work") == "shoe_pulled" else None,
+        )
+        if work is not None:
+            said.add("work", at, (), action=work)
+
+
 def _is_amount_of(said: Utterance, at: int) -> bool:
     """ "Eighty one mil of toe": what is left of it, not what was done."""
     return at >= 2 and said.spans[at - 1].text == "of" and said.spans[at - 2].amount is not None
@@ -130,7 +155,10 @@ def _pairs(said: Utterance, made: Made, at: int, shared: set[int]) -> list[_Pair
     found = [i for i in heads if _names(said, i) & made.heads]
     if not found and said.clause[at] and not any(said.spans[i].get("thing") for i in clause):
         # "Heels low and contracted": the second state is of the same thing.
-        found = [i for i in shared if said.clause[i] == said.clause[at] - 1]
+        counted = any(said.spans[i].get("nail_word") or said.spans[i].get("nails") for i in clause)
+        counted &= any(said.spans[i].amount for i in clause)
+        earlier = [] if counted else shared
+        found = [i for i in earlier if said.clause[i] == said.clause[at] - 1]
         found = [i for i in found if _names(said, i) & made.heads]
         # "Flat soled both fores and thin on the off one"
         before = [f for f in said.frames if said.clause[f.at] == said.clause[at] - 1]
@@ -164,6 +192,10 @@ WEAK = frozenset("up in out off there gone down of back short full through it".s
 """States that are small words too: only right beside their thing do they say something of it."""
 
 
+BARELY = frozenset(("off", "away", "up"))
+IS = frozenset("'s is are was were".split())
+
+
 def _makes_sense(said: Utterance, pair: _Pair) -> bool:
     state = said.spans[pair.state]
     between = said.between(pair.state, pair.head)
@@ -183,6 +215,17 @@ def _makes_sense(said: Utterance, pair: _Pair) -> bool:
             said.spans[i].amount or said.spans[i].get("thing") for i in said.in_clause(pair.state)
         )
         return pair.distance == 1 and pair.head > pair.state and not measured
+    before = said.spans[pair.state - 1].words[0] if pair.state else ""
+    head = said.spans[pair.head].text
+    if head == "something" and any(f.kind == "finding" for f in said.frames):
+        return False
+    if pair.made.term == "puncture" and said.spans[pair.head].text == "nails":
+        # "Eight nails up in the near hind": those of the shoe.
+        return False
+    if pair.made.term == "lost_shoe" and state.text in BARELY and before not in IS:
+        # "Wearing the inside off that shoe" loses no shoe.
+        here = [said.spans[i] for i in said.in_clause(pair.state)]
+        return not any(s.get("term") or s.get("shoe") for s in here)
     if pair.made.term == "separation" and any(
         f.term in ("seedy_toe", "white_line_disease") for f in said.frames
     ):
@@ -192,8 +235,7 @@ def _makes_sense(said: Utterance, pair: _Pair) -> bool:
     ):
         return False
     if pair.made.term == "swelling" and state.text == "up":
-        before = said.spans[pair.state - 1].words[0] if pair.state else ""
-        return before in ("'s", "is", "are", "was", "were")
+        return before in IS
     if state.text in WEAK:
         # Between the two only what is no content, as in "pulse is up".
         return all(carries_nothing(said, i) for i in between)

@@ -34,6 +34,9 @@ LIKELY: dict[str, dict[str, tuple[float, float]]] = {
 }
 """Where a number without its unit may lie in each (common practice, no source)."""
 
+LEFT_OVER = 0.25
+"""What a number costs that is far from what it is said to measure."""
+
 
 COMPOSED = {
     "long": {
@@ -116,7 +119,14 @@ def read(said: Utterance) -> None:
         if quantity is None and amount.unit in ("mm", "cm", "in") and _of_work(said, at):
             said.used.add(at)
             continue
+        if amount.rough and amount.unit is None and quantity is None:
+            said.doubt(f"{said.spans[at].text} of what is not said", LEFT_OVER)
+            continue
+        named = quantity is not None
         quantity = quantity or _composed(said, at, amount) or _inherited(said, amount, last)
+        if quantity and not _likely(quantity, amount):
+            said.doubt(f"{said.spans[at].text} is not likely for it", LEFT_OVER)
+            quantity = quantity if named else None
         if quantity is not None and _measured(said, at, amount, quantity):
             last = quantity
     nails(said)
@@ -138,7 +148,7 @@ def _was_and_is(said: Utterance) -> None:
 
 def _of_work(said: Utterance, at: int) -> bool:
     """ "Backed that toe up a quarter inch": how much was taken, which no record keeps."""
-    here = [f for f in said.frames if said.clause[f.at] == said.clause[at]]
+    here = [f for f in said.frames if said.sentence[f.at] == said.sentence[at]]
     return bool(here) and all(
         f.slots.get("action") in ("toe_dressed", "flare_dressed", "resected") for f in here
     )
@@ -177,7 +187,7 @@ def _of_studs(said: Utterance) -> bool:
     studs = any(
         f.slots.get("item") == "studs" or f.slots.get("action") == "drilled_tapped"
         for f in said.frames
-    ) or any("stud" in s.text for s in said.spans)
+    ) or any({"stud", "studs", "studded"} & set(s.words) for s in said.spans)
     return studs and not any("nail" in s.text or s.text in ("drove", "driven") for s in said.spans)
 
 
@@ -300,7 +310,8 @@ def _composed(said: Utterance, at: int, amount: Amount) -> str | None:
         dimension = next((i for i in before if said.spans[i].get("dimension")), None)
     same = [i for i in after if said.clause[i] == said.clause[at]]
     heads = [i for i in (*before, *same) if _head(said, i)]
-    if after and _head(said, after[0]) and _number_first(said):
+    angle = at > 0 and said.spans[at - 1].get("dimension") == "angle"
+    if after and _head(said, after[0]) and _number_first(said) and not angle:
         heads = [after[0], *heads]
     if not heads:
         heads = [i for i in range(at - 1, -1, -1) if _head(said, i)]
@@ -385,6 +396,12 @@ def _measured(said: Utterance, at: int, amount: Amount, quantity: str) -> bool:
         frame.slots["unit_inferred"] = True
     frame.of_horse = quantity in OF_THE_HORSE
     return True
+
+
+def _likely(quantity: str, amount: Amount) -> bool:
+    """Whether a value with its unit lies where that quantity does; True where no unit was said."""
+    least, most = LIKELY.get(quantity, {}).get(amount.unit or "", (amount.value, amount.value))
+    return least / 2 <= amount.value <= most * 2 if quantity in LIKELY else True
 
 
 def units_for(quantity: str, value: Fraction) -> list[str]:

@@ -71,6 +71,9 @@ WEAK_ALONE = frozenset(
 """Verbs that count nails only beside a number."""
 
 
+PARTICLES = frozenset("away off out in short down up".split())
+
+
 def _part_of_mark(said: Utterance, at: int) -> bool:
     after = " ".join(w for s in said.spans[at + 1 : at + 3] for w in s.words)
     if after in ("'s out", "is out", "'s pulled", "out"):
@@ -230,7 +233,7 @@ def _uncounted(said: Utterance, verbs: list[int], words: list[int]) -> None:
 def _rest(said: Utterance, verbs: list[int]) -> None:
     """ "Pulled the rest": nails without a number."""
     for verb in verbs:
-        if verb in said.used:
+        if verb in said.used or said.spans[verb].text in PARTICLES:
             continue
         following = {w for s in said.spans[verb + 1 : verb + 3] for w in s.words}
         action = said.spans[verb].get("nails")

@@ -73,7 +73,11 @@ class NumberReader:
         said = self._said
         for length in (4, 3, 2, 1):
             rough = said.rough.get(tuple(words[at : at + length]))
-            if rough is not None and at + length <= len(words):
+            if (
+                rough is not None
+                and at + length <= len(words)
+                and not _of_nothing(words, at, length)
+            ):
                 return self._with_unit(words, at, at + length, rough, rough=True)
         first = self._value(words, at)
         if first is None:
@@ -238,6 +242,9 @@ class NumberReader:
             return None
         if words[at].isdecimal() and words[at].isascii():
             return Fraction(words[at]), at + 1
+        if words[at] == "ought" and (at == 0 or words[at - 1] not in NOUGHTS):
+            # "It ought to be": no number.
+            return None
         if words[at] in OH and words[at] != "oh" and words[at] != "o":
             return Fraction(0), at + 1
         start = at
@@ -300,6 +307,15 @@ class NumberReader:
             return value, at + 1
         value = self._said.teens.get(word, self._said.ones.get(word, -1))
         return (value, at + 1) if value >= 0 else None
+
+
+NOUGHTS = frozenset("size sizes single double triple point number a and".split())
+"""After these "ought" is a nought."""
+
+
+def _of_nothing(words: Sequence[str], at: int, length: int) -> bool:
+    """ "... clinches risen, a couple": with nothing behind it, it counts nothing of its own."""
+    return words[at + length - 1] == "couple" and at + length == len(words)
 
 
 def _is(words: Sequence[str], at: int, *wanted: str) -> bool:

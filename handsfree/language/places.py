@@ -23,6 +23,10 @@ NO_PLACE = frozenset(
 """Findings that only rarely have a place: another one in the same clause takes it first."""
 
 
+NOWHERE = frozenset(("laminitis", "lameness", "forging", "stumbling"))
+"""Findings of the foot or the horse as a whole."""
+
+
 LIES_IN = {
     "thin_sole": "sole",
     "flat_sole": "sole",
@@ -91,6 +95,7 @@ def places(said: Utterance, tables: Tables) -> list[Place]:
             # "Three inside, four out"
             sided = at + 1 < len(said.spans) and bool(said.spans[at + 1].get("side"))
             sided |= any("left" in s.words for s in said.spans)
+            sided |= said.spans[min(at + 1, len(said.spans) - 1)].text in ("the", "his", "her")
             if not sided and any(s.get("side") == OPPOSITE[span.text] for s in said.spans):
                 side = "lateral" if span.text == "out" else "medial"
         if side == "same":
@@ -145,6 +150,8 @@ def _beside(said: Utterance, one: int, other: int) -> bool:
 
 def takes_place(frame: Frame, place: Place) -> bool:
     """Whether a place says something of this frame that it does not hold yet."""
+    if frame.term in NOWHERE and place.zone:
+        return False
     if frame.kind == "finding":
         return not (place.zone and frame.slots.get("zone")) and not (
             place.side and frame.slots.get("side")
@@ -213,6 +220,7 @@ def _without_own(said: Utterance, place: Place, heads: dict[str, frozenset[str]]
         f
         for f in here
         if (f.term == "chip" and _is_subject(said, place))
+        or (f.term == "growth_ring" and place.zone == "wall")
         or place.zone in heads.get(f.term or "", ())
         or (f.term == "seedy_toe" and place.zone == "toe" and "toe" in said.spans[f.at].text)
     ]
@@ -282,10 +290,14 @@ def _second_place(said: Utterance, here: list[Frame], place: Place) -> None:
     findings = [f for f in here if f.kind == "finding"]
     if findings and place.side and not findings[-1].slots.get("side"):
         findings[-1].slots["side"] = place.side
+    elif findings and findings[-1].slots.get("zone") == "frog" and place.zone in IN_FROG:
+        # "Down the side of the frog in the groove": the narrower place of the two.
+        findings[-1].slots["zone"] = place.zone
     elif findings and place.zone and place.zone != findings[-1].slots.get("zone"):
         said.doubt("two places for one finding", 0.25)
 
 
+IN_FROG = frozenset(("central_sulcus", "collateral_sulcus"))
 SHARED = frozenset({"heat", "swelling", "tender"})
 
 
@@ -303,10 +315,21 @@ def share_places(said: Utterance) -> None:
             other.slots.setdefault("zone", zone)
 
 
+OLD_ONES = frozenset(
+    """boy girl lad lass cob mare horse pony gelding fella fellow fellah man lady devil dear beggar
+    thing chap timer donkey mule sod bugger""".split()
+)
+"""Of these "old" tells nothing of a finding: "this old cob's thrushy"."""
+
+
 def give_qualities(said: Utterance) -> None:
     """Give each grade, age and trend to the finding it was said of."""
     for kind in ("grade", "age", "trend"):
         for at in said.free(kind):
+            following = said.spans[at + 1].words[0] if at + 1 < len(said.spans) else ""
+            if kind == "age" and following in OLD_ONES:
+                said.used.add(at)
+                continue
             frame = _qualified(said, at, kind)
             value = said.spans[at].get(kind)
             if frame is None:

@@ -176,14 +176,22 @@ def _watch(said: Utterance, at: int, original: list[str], starts: list[int]) -> 
 
 
 def _to_vet(said: Utterance, at: int, action: str) -> None:
-    end = next(
-        (i for i in range(at + 1, len(said.spans)) if said.spans[i].get("split")), len(said.spans)
-    )
-    covered = range(at + 1, end)
+    covered = range(at + 1, _end_of_sentence(said, at))
     if action == "call_vet" and any(said.spans[i].get("plan") == "xray" for i in covered):
         # "Get the vet to x-ray it" asks for the picture.
         action = "xray"
     said.add("plan", at, _without_limbs(said, covered), action=action)
+
+
+REASONS = frozenset("because cos cause 'cause since".split())
+
+
+def _end_of_sentence(said: Utterance, at: int) -> int:
+    """Where something else is told: after "and", of a new subject, or why."""
+    for i in range(at + 1, len(said.spans)):
+        if said.clause[i] != said.clause[at] or said.spans[i].words[0] in REASONS:
+            return i
+    return len(said.spans)
 
 
 def _returns(said: Utterance) -> None:

@@ -6,6 +6,7 @@ from typing import Any
 
 from handsfree.grammar.meaning import Meaning, Statement
 from handsfree.language import (
+    again,
     clear,
     commands,
     findings,
@@ -16,17 +17,15 @@ from handsfree.language import (
     plans,
     scope,
     shoes,
+    tense,
     work,
 )
 from handsfree.language.clauses import Frame, Utterance
 from handsfree.language.settle import (
     PRONOUNS,
-    copy,
     merge,
     not_but,
     not_this_but_that,
-    perhaps_later,
-    same_on_another,
     same_side,
     why,
 )
@@ -118,7 +117,7 @@ class Reader:
         return any(c.kind not in commands.WITHOUT_CONTENT for c in concepts)
 
     def _find(self, said: Utterance, original: list[str], starts: list[int]) -> None:
-        copies = same_on_another(said)
+        copies = again.same_on_another(said)
         why(said)
         plans.plans(said, original, starts)
         self.named = limbs.mentions(said)
@@ -129,6 +128,7 @@ class Reader:
         measures.read(said)
         clear.find_clear(said)
         clear.find_gone(said)
+        again.carry_on(said, self.named)
         places.give_places(said, self.tables)
         places.share_places(said)
         places.give_qualities(said)
@@ -137,13 +137,16 @@ class Reader:
         limbs.by_joint(said)
         merge(said)
         not_but(said)
-        perhaps_later(said)
+        tense.not_of_today(said)
         scope.deny(said)
         scope.only_a_touch(said)
+        tense.no_longer(said)
         scope.contradictions(said)
         same_side(said)
         not_this_but_that(said)
-        copy(said, copies, self.named)
+        again.copy(said, copies, self.named)
+        again.nor(said, self.named)
+        again.left_over(said, self.named)
 
     def _judged(self, said: Utterance, corrects: bool) -> Understood:
         named = tuple(dict.fromkeys(limb for m in self.named for limb in m.limbs))
@@ -155,7 +158,8 @@ class Reader:
                 _weigh(said, span, unread, self.tables.nothing)
         statements = tuple(s for f in said.frames for s in _statements(f))
         unsure = round(min(1.0, said.unsure), 3)
-        if unsure > TOO_UNSURE or not statements:
+        told = any(f.limbs for f in said.frames)
+        if (unsure > TOO_UNSURE and not told) or not statements:
             return Understood(None, 1.0, named, tuple(said.doubts), tuple(unread))
         meaning = Meaning(statements, correction=corrects, changes=() if corrects else None)
         return Understood(meaning, unsure, named, tuple(said.doubts), tuple(unread))
@@ -163,6 +167,8 @@ class Reader:
     def _only_limbs(self, said: Utterance, named: tuple[str, ...]) -> Understood:
         others = [s for at, s in enumerate(said.spans) if at not in said.used]
         plain = all(s.known and not s.amount and _is_small(s) for s in others)
+        told = [s for s in others if _tells(s) and not set(s.words) <= self.tables.nothing]
+        plain = plain and len(told) < 2
         if named and plain and not any(s.get("to_others") for s in others):
             return Understood(Meaning(limbs=named), 0.0, named)
         return Understood(None, 1.0, named, (), tuple(s.text for s in others if not s.known))
@@ -202,6 +208,10 @@ def _changed(said: Utterance) -> Understood:
     unsure = 0.1 * len(unread) if len(unread) < 3 else round(min(1.0, UNEXPLAINED * len(unread)), 3)
     kept = tuple(changes.items()) if changes else None
     return Understood(Meaning(limbs=feet, correction=True, changes=kept), unsure, feet, (), unread)
+
+
+def _tells(span: Span) -> bool:
+    return any(span.get(kind) for kind in ("thing", "state", "verb", "nails", "detail"))
 
 
 def _is_small(span: Span) -> bool:

@@ -4,6 +4,7 @@ from itertools import dropwhile
 
 from handsfree.language.clauses import Frame, Utterance
 from handsfree.language.spans import Span
+from handsfree.language.tables import Concept
 
 TYPES = ("limb", "side", "zone", "term", "amount")
 
@@ -65,6 +66,9 @@ def put_right(spans: list[Span]) -> tuple[list[Span], bool]:
         if not span.get("repair") and not _is_not_that(spans, at) and not _is_no_but(spans, at):
             at += 1
             continue
+        if _denies_after_all(spans, at):
+            spans = [*spans[:at], NO, *spans[at + 1 :]]
+            continue
         before, after = spans[:at], spans[at + 1 :]
         content = any(_type(s) for s in before)
         if not content:
@@ -84,6 +88,23 @@ def put_right(spans: list[Span]) -> tuple[list[Span], bool]:
         spans = _replaced(before, after)
         at = 0
     return spans, corrects
+
+
+CALLS = frozenset("oh och ach ah".split())
+NO = Span(0, 0, ("no",), (Concept("deny", "deny"),))
+
+
+def _denies_after_all(spans: list[Span], at: int) -> bool:
+    """ "Oh no thrush in any of them": a denial behind a call, nothing put right."""
+    words = spans[at].words
+    called = words[0] in CALLS and words[-1] == "no"
+    following = spans[at + 1] if at + 1 < len(spans) else None
+    return bool(
+        called
+        and following
+        and (following.get("term") or following.get("thing"))
+        and not any(s.get("term") for s in spans[:at])
+    )
 
 
 def _carries_on(span: Span, after: list[Span]) -> bool:
@@ -190,6 +211,9 @@ def deny(said: Utterance) -> None:
         said.used.add(at)
         if said.spans[frame.first].words[0] in SAYS_NO:
             continue
+        if _denies_a_verb(said, at, frame):
+            said.doubt("what is denied stands far from it", 0.25)
+            continue
         if frame in well:
             # "Not sound", "the pulse isn't normal": it is there after all.
             frame.denied = False
@@ -204,6 +228,22 @@ def deny(said: Utterance) -> None:
         else:
             said.frames.remove(frame)
             said.doubt("said not to have been done", 0.3)
+
+
+OF_FINDINGS = frozenset("got have any see find feel a an been had get the seen found".split())
+
+
+def _denies_a_verb(said: Utterance, at: int, frame: Frame) -> bool:
+    """ "He can't leave the near hind down, hopping lame": what he cannot do, not what is found."""
+    following = said.spans[at + 1].words[0] if at + 1 < len(said.spans) else ""
+    between = [said.spans[i] for i in said.between(at, frame.first)]
+    verb = said.spans[at].text in MODALS and following not in OF_FINDINGS
+    return verb and any(s.get("limb") or s.get("relative") for s in between)
+
+
+MODALS = frozenset(
+    """can't won't couldn't wouldn't cannot don't doesn't didn't will not do not does not""".split()
+)
 
 
 def only_a_touch(said: Utterance) -> None:

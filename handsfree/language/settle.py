@@ -2,7 +2,6 @@
 
 from itertools import pairwise
 
-from handsfree.language import limbs
 from handsfree.language.clauses import Frame, Utterance
 
 PRONOUNS = frozenset("he she it you i we they that this there his her your".split())
@@ -24,19 +23,6 @@ def why(said: Utterance) -> None:
                 len(said.spans),
             )
             said.used |= set(range(at, end))
-
-
-def same_on_another(said: Utterance) -> list[int]:
-    """ "Flare on the near fore same on the off": where what was said is said of another foot."""
-    found = []
-    for at, span in enumerate(said.spans):
-        if span.text in limbs.CALLS_FOR_LIMB and at:
-            near = said.spans[at + 1 : at + 5]
-            limb = next((i for i, s in enumerate(near) if s.get("limb") or s.get("relative")), None)
-            if limb is not None and all(not s.concepts or s.get("moving") for s in near[:limb]):
-                said.used.add(at)
-                found.append(at)
-    return found
 
 
 def merge(said: Utterance) -> None:
@@ -73,29 +59,6 @@ def _same_item(one: Frame, other: Frame) -> bool:
     )
 
 
-def _there_too(said: Utterance, mention: limbs.Mention) -> None:
-    """ "But there's a bit in the near fore": what was said of one foot, of another too."""
-    clause = said.clause[mention.first]
-    here = [i for i in range(len(said.spans)) if said.clause[i] == clause]
-    grade = next((i for i in here if said.spans[i].get("grade") and i not in said.used), None)
-    words = {w for i in here for w in said.spans[i].words}
-    if any(said.clause[f.at] == clause for f in said.frames) or (
-        grade is None and not {"some", "too"} & words
-    ):
-        return
-    before = [
-        f for f in said.frames if said.clause[f.at] < clause and f.kind in ("finding", "work")
-    ]
-    if not before or (before[-1].kind == "work" and "too" not in words):
-        return
-    slots = {k: v for k, v in before[-1].slots.items() if k not in ("grade", "trend", "age")}
-    frame = Frame(before[-1].kind, mention.first, slots, mention.first, mention.last, mention.limbs)
-    if grade is not None:
-        frame.slots["grade"] = said.spans[grade].get("grade")
-        said.used.add(grade)
-    said.frames.append(frame)
-
-
 CANNOT_MOVE = (
     "won't move",
     "won't walk",
@@ -130,33 +93,14 @@ def not_but(said: Utterance) -> None:
         if frame.term == "heat" and text == "hot" and _shod(said) and not _is_felt(said, frame):
             frame.kind, frame.slots = "work", {"action": "hot_fitted"}
             continue
-        gone |= frame.term == "abscess" and text.endswith("pus") and _opened(said)
+        gone |= frame.term == "abscess" and text.endswith("pus") and _opened(said, frame)
+        gone |= frame.term == "abscess" and text.startswith("fester") and "canker" in others
         if frame.term == "high_side":
             sheared = next((f for f in said.frames if f.term == "sheared_heels"), None)
             if sheared and sheared.limbs == frame.limbs and "side" not in sheared.slots:
                 sheared.slots["side"] = frame.slots["side"]
                 gone = True
         if gone:
-            said.frames.remove(frame)
-
-
-MAYBE = frozenset("might may could should ought".split())
-
-
-WHILE = frozenset("where from since because cos till until".split())
-"""After these something is told that explains, not something done today."""
-
-
-def perhaps_later(said: Utterance) -> None:
-    """ "Might pull it": what may yet be done is no record of today."""
-    for frame in [f for f in said.frames if f.kind in ("work", "nails")]:
-        before = [w for s in said.spans[max(0, frame.first - 4) : frame.first] for w in s.words]
-        aside = set(before[-2:]) & MAYBE or set(before[-4:]) & WHILE
-        if aside and len(said.frames) > 1:
-            said.frames.remove(frame)
-    for frame in [f for f in said.frames if f.term == "lost_shoe"]:
-        before = [w for s in said.spans[max(0, frame.first - 4) : frame.first] for w in s.words]
-        if {"when", "till", "until"} & set(before) and len(said.frames) > 1:
             said.frames.remove(frame)
 
 
@@ -199,34 +143,10 @@ def not_this_but_that(said: Utterance) -> None:
             one.slots["zone"] = zone
 
 
-def _opened(said: Utterance) -> bool:
-    return any(f.slots.get("action") == "abscess_opened" for f in said.frames)
+def _opened(said: Utterance, pus: Frame) -> bool:
+    """Whether it is the pus of an abscess that was opened, as told before it."""
+    return any(f.slots.get("action") == "abscess_opened" and f.at < pus.at for f in said.frames)
 
 
 def _bare(frame: Frame) -> dict[str, object]:
     return {key: value for key, value in frame.slots.items() if key != "zone"}
-
-
-def copy(said: Utterance, copies: list[int], named: list[limbs.Mention]) -> None:
-    """Say again of another foot what "the same on the off" or "there too" repeats."""
-    for mention in named[1:]:
-        _there_too(said, mention)
-    for at in copies:
-        there = next((m for m in named if m.first > at), None)
-        if there is None:
-            continue
-        before = [f for f in said.frames if f.at < at]
-        for frame in before:
-            if frame.limbs == there.limbs and len(named) > 1:
-                frame.limbs = next((m.limbs for m in named if m is not there), None)
-            again = Frame(
-                frame.kind,
-                at,
-                dict(frame.slots),
-                at,
-                there.last,
-                there.limbs,
-                frame.denied,
-                frame.of_horse,
-            )
-            said.frames.append(again)

@@ -92,6 +92,14 @@ def _spans_at(words: Sequence[str], at: int, tables: Tables) -> list[tuple[Span,
             continue
         if phrase[-1] == "behind" and words[at + length : at + length + 1] in (["the"], ["his"]):
             continue
+        if phrase == ("screw", "in") and after[:1] and after[0] in ("his", "her", "the", "its"):
+            # No stud that is screwed in: a screw in the foot.
+            continue
+        if phrase == ("growing", "out") and after[:1] == ["of"]:
+            continue
+        if phrase[-1] == "half" and after[:1] in (["an"], ["inch"], ["a"]):
+            # "Outside half an inch": the half is of the inch.
+            continue
         concepts = tables.phrases.get(phrase)
         if concepts is not None:
             # A limb named whole wins over its words taken apart ("rasped | off hind").
@@ -105,6 +113,9 @@ def _spans_at(words: Sequence[str], at: int, tables: Tables) -> list[tuple[Span,
             relative = any(c.kind == "relative" for c in concepts)
             if not relative and all(each in tables.nothing for each in phrase):
                 cost = min(cost, SMALL_COST * length)
+            if phrase[0] in HALVES and length == 1 and set(after[:1]) & FEET:
+                # "Off front wall": half of a foot's name, no small word.
+                cost = 1.0
             found.append((Span(at, at + length, phrase, concepts), cost))
     amount = tables.numbers.at(words, at)
     if amount is not None:
