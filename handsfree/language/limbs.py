@@ -317,6 +317,9 @@ def _had_once(said: Utterance, frame: Frame, mention: Mention) -> bool:
 
 def _ends_apart(said: Utterance, frame: Frame, mention: Mention) -> bool:
     """Whether the frame's clause has a subject of its own ("and he's stamping")."""
+    following = [w for s in said.spans[frame.last + 1 : frame.last + 3] for w in s.words]
+    if frame.at > mention.last and following[:2] in (["on", "it"], ["with", "it"], ["on", "that"]):
+        return False
     clause = [i for i in said.in_clause(frame.at) if i < frame.at]
     return any(set(said.spans[i].words) & {"he", "she", "him", "her"} for i in clause)
 

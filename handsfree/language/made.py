@@ -192,6 +192,8 @@ WEAK = frozenset("up in out off there gone down of back short full through it".s
 """States that are small words too: only right beside their thing do they say something of it."""
 
 
+OTHERS = frozenset(("he", "she", "we"))
+"""Whoever stands between a thing and its state does something else."""
 BARELY = frozenset(("off", "away", "up"))
 IS = frozenset("'s is are was were".split())
 
@@ -201,7 +203,7 @@ def _makes_sense(said: Utterance, pair: _Pair) -> bool:
     between = said.between(pair.state, pair.head)
     if sum(not carries_nothing(said, i) for i in between) > FAR:
         return False
-    if any(said.spans[i].get("term") for i in between):
+    if any(said.spans[i].get("term") or said.spans[i].text in OTHERS for i in between):
         return False
     sized = state.get("dimension") or state.get("extent")
     if state.amount or (sized and any(said.spans[i].amount for i in between)):

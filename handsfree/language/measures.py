@@ -123,7 +123,7 @@ def read(said: Utterance) -> None:
             said.doubt(f"{said.spans[at].text} of what is not said", LEFT_OVER)
             continue
         named = quantity is not None
-        quantity = quantity or _composed(said, at, amount) or _inherited(said, amount, last)
+        quantity = quantity or _composed(said, at, amount, last) or _inherited(said, amount, last)
         if quantity and not _likely(quantity, amount):
             said.doubt(f"{said.spans[at].text} is not likely for it", LEFT_OVER)
             quantity = quantity if named else None
@@ -295,7 +295,7 @@ def _give_length(said: Utterance, at: int, amount: Amount, mark: Frame) -> bool:
     return True
 
 
-def _composed(said: Utterance, at: int, amount: Amount) -> str | None:
+def _composed(said: Utterance, at: int, amount: Amount, last: str | None) -> str | None:
     """A quantity that a place and a dimension make: "frog's fifty five wide", "toe's at eighty"."""
     before, after = _window(said, at)
     first_amount = next((i for i, s in enumerate(said.spans) if s.amount), at)
@@ -329,6 +329,9 @@ def _composed(said: Utterance, at: int, amount: Amount) -> str | None:
         name = said.spans[dimension].get("dimension")
         assert name is not None
         composed = COMPOSED.get(name, {})
+        if not names and last:
+            # "Frog width forty five, length seventy": of the frog as well.
+            names = [last.partition("_")[0]]
         quantity = next((composed[n] for n in names if n in composed), BY_ITSELF.get(name))
         if quantity and _may_be(quantity, amount):
             return quantity

@@ -88,6 +88,8 @@ def not_but(said: Utterance) -> None:
         )
         before = [w for s in said.spans[max(0, frame.first - 3) : frame.first] for w in s.words]
         gone |= frame.term == "club_foot" and before[-3:] == ["that", "'s", "the"] and bool(others)
+        gone |= frame.term == "low_heel" and "underrun_heels" in others and "gone" in text
+        gone |= frame.term == "forging" and "loose_shoe" in others and text.startswith("cl")
         gone |= frame.term == "missing_nail" and "puncture" in others
         gone |= frame.term == "cut" and text.startswith("tr") and "overreach" in others
         if frame.term == "heat" and text == "hot" and _shod(said) and not _is_felt(said, frame):

@@ -97,6 +97,9 @@ def _spans_at(words: Sequence[str], at: int, tables: Tables) -> list[tuple[Span,
             continue
         if phrase == ("growing", "out") and after[:1] == ["of"]:
             continue
+        if phrase == ("filling", "in") and words[at - 1 : at] in (["of"], ["some"], ["the"]):
+            # "A bit of filling in the fetlock" is swelling, no hole that fills.
+            continue
         if phrase[-1] == "half" and after[:1] in (["an"], ["inch"], ["a"]):
             # "Outside half an inch": the half is of the inch.
             continue

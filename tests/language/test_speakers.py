@@ -1,9 +1,10 @@
 """How much of what invented farriers say becomes the right record, typed.
 
 The speakers of `said/` were written by people who did not know the tables. By now the reader was
-mended with each of them in sight, so they hold what was reached and tell nothing of a new one: the
-last seven (k to q) gave 89 to 94% right, 1 to 4% sure but wrong, before anything was learnt from
-them. What counts as right is that of the natural-speech material beside the checkout: a grade is
+mended with each of them in sight, so they hold what was reached and tell nothing of a new one.
+Before anything was learnt from them, k to q gave 89 to 94% right, 1 to 4% sure but wrong; r, which
+is full of reasons, stories and slips, 77% and 7%; s 94% and 1.7%; t 89% and 3%; u 94% and 1.5%.
+What counts as right is that of the natural-speech material beside the checkout: a grade is
 forgiven where one side has none, free words are not compared.
 """
 
@@ -18,7 +19,7 @@ from handsfree.language.reader import Reader, Understood
 from handsfree.records.entries import to_json
 
 SAID = Path(__file__).parent / "said"
-LEAST_RIGHT, MOST_WRONG = 0.91, 0.025
+LEAST_RIGHT, MOST_WRONG = 0.88, 0.022
 COUNTS = {
     "finding": "term limb zone side age trend below_hairline_mm extent_mm".split(),
     "measurement": "quantity value limb side".split(),
