@@ -9,10 +9,11 @@ from typing import Any, TypeVar
 from handsfree.engines.together import Alternative
 from handsfree.grammar.grammar import Reading
 from handsfree.histories import history
-from handsfree.language.known import check_body, entry_of
+from handsfree.language.known import entry_of
 from handsfree.log import Appended, Horse, Log, NoticeRow, Utterance, UtteranceRow, Visit, local_day
 from handsfree.log import Entry as LoggedEntry
-from handsfree.log.rows import now, zone_of
+from handsfree.log.rows import BadEntry, now, zone_of
+from handsfree.log.writing import check_bodies
 from handsfree.records.checking import Unreadable
 from handsfree.records.entries import to_json
 from handsfree.records.sureness import unsure
@@ -314,9 +315,8 @@ def _keepable(turn: Turn) -> Turn:
     What it was taken to say cannot be kept; that it was said can, and is told as that.
     """
     try:
-        for entry in turn.outcome.entries:
-            check_body(to_json(entry))
-    except ValueError as error:
+        check_bodies([to_json(entry) for entry in turn.outcome.entries])
+    except BadEntry as error:
         outcome = Outcome("unclear", limb=turn.outcome.limb, doubt=str(error))
         return Turn(
             turn.number,

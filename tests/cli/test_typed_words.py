@@ -199,8 +199,7 @@ def test_what_the_log_would_refuse_is_not_told_as_recorded(tmp_path: Path, monke
         if body.get("term") == "thrush":
             raise ValueError("its term is not known")
 
-    for name in ("handsfree.recording.check_body", "handsfree.log.writing.check_body"):
-        monkeypatch.setattr(name, refuse)
+    monkeypatch.setattr("handsfree.log.writing.check_body", refuse)
     words = tmp_path / "said.txt"
     words.write_text("left hind\nbruise\nthrush\nstrike that\n")
     grammar = load()
@@ -208,7 +207,8 @@ def test_what_the_log_would_refuse_is_not_told_as_recorded(tmp_path: Path, monke
         recorder = Recorder("said.txt", log, Dialogue(grammar, Session(None)))
         lines = list(typed_lines(str(words), grammar, recorder))
         told = [(line.outcome.status, len(line.outcome.entries), line.doubt) for line in lines[1:3]]
-        assert told == [("recorded", 1, None), ("unclear", 0, "its term is not known")]
+        why = "an entry cannot be written to the log: its term is not known"
+        assert told == [("recorded", 1, None), ("unclear", 0, why)]
         assert recorder.visit_id is not None
         kept = log.utterances(recorder.visit_id)
         assert [line.outcome.status for line in lines] == [each.status for each in kept]
