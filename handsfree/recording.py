@@ -13,12 +13,14 @@ from handsfree.language.known import entry_of
 from handsfree.log import Appended, Horse, Log, NoticeRow, Utterance, UtteranceRow, Visit, local_day
 from handsfree.log import Entry as LoggedEntry
 from handsfree.log.rows import BadEntry, now, zone_of
+from handsfree.log.writing import check_bodies
 from handsfree.records.checking import Unreadable
 from handsfree.records.entries import to_json
 from handsfree.records.sureness import unsure
 from handsfree.session import LIMB_UNSURE, Outcome
 from handsfree.sums.asked import Past
 from handsfree.sums.nailed import in_shoes
+from handsfree.visit.answer import Answer, Tone
 from handsfree.visit.dialogue import Dialogue
 from handsfree.visit.turn import Kept, Key, Notice, Turn
 from handsfree.waiting import Waiting
@@ -180,6 +182,7 @@ class Recorder:
         turn = self.dialogue.hear(heard.reading, heard.confidence, heard.start_s, heard.end_s)
         if turn is None:
             return None
+        turn = _keepable(turn)
         if self._log is None:
             return Line(self.source, heard, turn, None)
         for notice in turn.parting:
@@ -228,12 +231,7 @@ class Recorder:
             free_text=heard.free_text,
             doubt=outcome.doubt or heard.doubt,
         )
-        try:
-            kept = self._append(row, heard, turn)
-        except BadEntry as error:
-            # What it was taken to say cannot be kept; that it was said can.
-            unclear = replace(row, status="unclear", command=None, doubt=str(error))
-            return self._log.append(self._visit_id, unclear, (), heard.flac).utterance_id
+        kept = self._append(row, heard, turn)
         self._ids |= {(turn.number, at): each for at, each in enumerate(kept.entry_ids)}
         for notice, notice_id in zip(turn.notices, kept.notice_ids, strict=True):
             if notice.kind == "nails" and notice.limb:
@@ -309,6 +307,27 @@ class Recorder:
             )
             past = history(self._log, self._horse, but=self._visit_id).until(day)
             self.dialogue.know(in_shoes(past), Past(past, day))
+
+
+def _keepable(turn: Turn) -> Turn:
+    """The turn; one that was not understood where the log would refuse an entry of it.
+
+    What it was taken to say cannot be kept; that it was said can, and is told as that.
+    """
+    try:
+        check_bodies([to_json(entry) for entry in turn.outcome.entries])
+    except BadEntry as error:
+        outcome = Outcome("unclear", limb=turn.outcome.limb, doubt=str(error))
+        return Turn(
+            turn.number,
+            outcome,
+            (Answer(Tone.UNCLEAR, ("not kept",)),),
+            parting=turn.parting,
+            opens=turn.opens,
+            horse=turn.horse,
+            horse_said=turn.horse_said,
+        )
+    return turn
 
 
 def _limb_unsure(utterances: Sequence[Utterance]) -> bool:

@@ -161,8 +161,10 @@ def take_in(
 ) -> None:
     """Take the archive FILE into the log: what it has and the log has not, all of it or nothing.
 
-    What is in both is passed over; what is otherwise in both stays as it is here, and is named.
+    What is in both is passed over; what was judged differently in both is asked about in
+    'handsfree review'. It is joined as 'handsfree merge' joins the log of another machine.
     """
+    from handsfree.cli.merge import differences
     from handsfree.keeping import taking_in, unpacking
 
     choices = taking_in.Choices(same_horse, rename, even_erased)
@@ -182,8 +184,12 @@ def take_in(
         say(f"here already: {count_text(sum(done.known.values()), 'row')}")
     if done.cut_off:
         say(f"{count_text(done.cut_off, 'reference')} to what is in neither was left empty")
+    if done.thinned:
+        say(f"not taken: {count_text(done.thinned, 'sound')} that 'keep thin-sound' let go here")
     for each in done.conflicts:
         say(f"not taken: {each}")
+    for line in differences(done.joined) if done.joined else ():
+        say(line)
 
 
 for _command in (thin_sound, erase, erased):

@@ -22,6 +22,7 @@ _COUNTED = {
     "marks": "judgement",
     "sounds": "sound",
     "lessons": "lesson",
+    "lessons_forgotten": "forgotten lesson",
 }
 _ID_SHOWN = 8
 
@@ -55,9 +56,14 @@ def _lines(done: Joined, look: bool) -> list[str]:
         counts = [_number(done.new[table], word) for table, word in _COUNTED.items()]
         named = [count for count in counts if count]
         lines = [f"{'would come' if look else 'came'}: {', '.join(named) or 'facts of horses'}"]
-    would = "would be " if look else ""
     lines += [f"new horse: {name}" for name in done.horses_added]
-    lines += [f"{name}: added on both machines, {would}one horse" for name in done.horses_joined]
+    return lines + differences(done, look)
+
+
+def differences(done: Joined, look: bool = False) -> list[str]:
+    """What the two that were joined have otherwise, and what became of it."""
+    would = "would be " if look else ""
+    lines = [f"{name}: added on both machines, {would}one horse" for name in done.horses_joined]
     lines += [
         f"{f.horse}: {f.fact} differs: {f.taken} (said last) is taken, not {f.other}"
         for f in done.facts

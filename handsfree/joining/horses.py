@@ -7,7 +7,7 @@ from typing import Any
 from sqlite_utils import Database
 
 from handsfree.joining.locks import unlocked
-from handsfree.joining.rows import Columns, Row, Unfit, add, there
+from handsfree.joining.rows import Columns, Row, add, there, unfit
 from handsfree.log.reach import links, quoted
 from handsfree.log.store import name_key
 
@@ -42,10 +42,13 @@ def join_horses(db: Database, columns: Columns, erased: Iterable[str]) -> Horses
     """Take the other's horses over; makes temp.horse_map from their ids to ours."""
     db.execute("CREATE TEMP TABLE horse_map (id TEXT PRIMARY KEY, ours TEXT)")
     done = Horses(left_out=sorted(erased))
+    for table in ("horse_facts", "horse_aliases"):  # of which only parts are written
+        for row in there(db, f"SELECT * FROM other.{table}"):
+            columns.check(table, row)
     for theirs in list(there(db, "SELECT * FROM other.horses ORDER BY name_key, id")):
         columns.check("horses", theirs)
         if theirs["name_key"] != name_key(theirs["name"]):
-            raise Unfit("horses", theirs, "its name is not as it is looked for")
+            raise unfit("horses", theirs, "its name is not as it is looked for")
         if theirs["id"] not in done.left_out:
             _take(db, columns, theirs, done)
     for alias in list(there(db, "SELECT * FROM other.horse_aliases ORDER BY id")):

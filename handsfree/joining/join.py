@@ -2,7 +2,6 @@
 
 import json
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -12,9 +11,9 @@ from sqlite_utils import Database
 from handsfree.errors import LogError
 from handsfree.joining import disputes, histories
 from handsfree.joining.horses import FactDiffers, join_horses
-from handsfree.joining.rows import Columns, Row, Unfit, add, differing, in_turn, there
+from handsfree.joining.rows import Columns, Row, add, differing, in_turn, there
 from handsfree.joining.taught import join_lessons
-from handsfree.log import Log, local_day
+from handsfree.log import Log, fit, local_day
 from handsfree.log.rows import EntryBody
 
 MERGED = (
@@ -69,20 +68,30 @@ def join(log: Log, other: Path, look: bool = False) -> Joined:
     time; what was judged differently on both is 'heard' again with a doubt, and the review
     offers both versions. Doing it again changes nothing. All or nothing. Raises LogError.
     """
-    # Each erasure is kept as a salted hash, so that ids can only be asked after.
-    with _told_of(other), log.joining(other, keep=not look) as db:
-        ids = [str(row[0]) for row in db.execute("SELECT id FROM other.horses")]
-        erased = [each for each in ids if log.was_erased(each)]
-        return _Join(db, erased).run()
-
-
-@contextmanager
-def _told_of(other: Path) -> Iterator[None]:
-    """Tell of a row that no log could hold under the name of the file that has it."""
     try:
-        yield
-    except Unfit as error:
+        return taken_over(log, other, keep=not look)
+    except fit.Unfit as error:
         raise LogError(f"log {other}: {error}; nothing was taken") from None
+
+
+def taken_over(
+    log: Log,
+    other: Path,
+    keep: bool = True,
+    ask: Callable[[Database], None] | None = None,
+    even_erased: bool = False,
+) -> Joined:
+    """Join as `join` does; raises fit.Unfit, without the other's name, for what no log can hold.
+
+    `ask` sees both logs (main, other) before anything is written and raises where a person
+    must be asked first; `even_erased`: horses come too that were erased from this log.
+    """
+    with log.joining(other, keep) as db:
+        if ask is not None:
+            ask(db)
+        # Each erasure is kept as a salted hash, so that ids can only be asked after.
+        ids = [] if even_erased else db.execute("SELECT id FROM other.horses").fetchall()
+        return _Join(db, [str(i) for (i,) in ids if log.was_erased(i)]).run()
 
 
 class _Join:
@@ -96,9 +105,9 @@ class _Join:
         for table, may_differ in _SAME.items():
             found = differing(db, table, may_differ, self._columns)
             if found is not None:
-                raise LogError(
-                    f"the two logs have different {table} under one id ({found[:40]}); "
-                    "one of them is damaged: nothing was taken"
+                raise fit.Unfit(
+                    f"has different {table} under an id that this log has too ({found[:40]}): "
+                    "one of the two is damaged"
                 )
         horses = join_horses(db, self._columns, self._erased)
         self._new["horses"] = len(horses.added)
@@ -112,7 +121,7 @@ class _Join:
         self._new["marks"] = histories.join_marks(db, self._columns)
         self._new["utterance_marks"] = histories.join_passes(db, self._columns)
         self._rest()
-        self._new["lessons"] = join_lessons(db, self._columns)
+        self._new["lessons"], self._new["lessons_forgotten"] = join_lessons(db, self._columns)
         disputes.write(db, judged)
         return Joined(
             self._new,

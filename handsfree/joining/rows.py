@@ -6,7 +6,6 @@ from typing import Any
 
 from sqlite_utils import Database
 
-from handsfree.errors import LogError
 from handsfree.log import fit
 from handsfree.log.reach import quoted
 
@@ -17,12 +16,10 @@ _ROW_IDS = {"sounds": "utterance_id", "notices_settled": "notice_id"}
 """What rows are called by where it is not `id`, for the sentence about a bad one."""
 
 
-class Unfit(LogError):
-    """A row of the other log that no log of ours could hold."""
-
-    def __init__(self, table: str, row: Row, why: str) -> None:
-        name = row.get(_ROW_IDS.get(table, "id")) or row.get("entry_id") or "?"
-        super().__init__(f"is damaged: {table}, {str(name)[:40]}: {why}")
+def unfit(table: str, row: Row, why: str) -> fit.Unfit:
+    """The error about a row of the other log that no log of ours could hold."""
+    name = row.get(_ROW_IDS.get(table, "id")) or row.get("entry_id") or "?"
+    return fit.Unfit(f"is damaged: {table}, {str(name)[:40]}: {why}")
 
 
 class Columns:
@@ -43,7 +40,7 @@ class Columns:
         try:
             fit.check_row(table, self.of(table), row)
         except ValueError as error:
-            raise Unfit(table, row, str(error)) from None
+            raise unfit(table, row, str(error)) from None
         return row
 
 

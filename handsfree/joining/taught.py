@@ -10,8 +10,8 @@ Key = tuple[str | None, ...]
 _ONLY = "WHERE utterance_id IN (SELECT id FROM main.utterances)"
 
 
-def join_lessons(db: Database, columns: Columns) -> int:
-    """Take the other's lessons over; returns how many are new."""
+def join_lessons(db: Database, columns: Columns) -> tuple[int, int]:
+    """Take the other's lessons over; returns how many are new, and how many forgettings."""
     for table, only in (("lessons", _ONLY), ("lessons_forgotten", "")):
         for row in _rows(db, "other", table, only):
             columns.check(table, row)
@@ -19,8 +19,9 @@ def join_lessons(db: Database, columns: Columns) -> int:
     forgot = [{_forgotten_key(r): r for r in _rows(db, log, "lessons_forgotten")} for log in _LOGS]
     merged = interleaved(list(logs[0]), list(logs[1]))
     new = len(merged) - len(logs[0])
-    if not new and not forgot[1].keys() - forgot[0].keys():
-        return 0
+    new_forgotten = len(forgot[1].keys() - forgot[0].keys())
+    if not new and not new_forgotten:
+        return 0, 0
     rows = [logs[0].get(key) or logs[1][key] for key in merged]
     lessons = [row | {"seq": at} for at, row in enumerate(rows, 1)]
     places = dict(zip(merged, range(1, len(merged) + 1), strict=True))
@@ -34,7 +35,7 @@ def join_lessons(db: Database, columns: Columns) -> int:
         db.execute("DELETE FROM main.lessons_forgotten")
         add(db, columns, "lessons", lessons)
         add(db, columns, "lessons_forgotten", forgotten)
-    return new
+    return new, new_forgotten
 
 
 _LOGS = ("main", "other")

@@ -1,27 +1,32 @@
-"""An archive taken into a log: what is new comes in under its own ids, all of it or nothing."""
+"""An archive taken into a log: it becomes a log of its own first, and that one is joined."""
 
 import sqlite3
+import tempfile
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from contextlib import closing
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 from sqlite_utils import Database
 
 from handsfree.errors import LogError
+from handsfree.joining.join import Joined, taken_over
+from handsfree.joining.rows import there
 from handsfree.keeping import archive
-from handsfree.keeping.rows_in import Row, Shape, parsed, rows_of, shapes
+from handsfree.keeping.rows_in import Row, columns, parsed, rows_of
 from handsfree.keeping.sounds_in import as_flac, samples
 from handsfree.keeping.vouching import Bag
-from handsfree.log import Log, local_day, schema
-from handsfree.log.reach import quoted
+from handsfree.log import Log, files, fit, local_day, schema
+from handsfree.log.reach import links, quoted
 from handsfree.log.rows import storable
 from handsfree.log.store import name_key
 
 
 @dataclass(frozen=True)
 class Conflict:
-    """Something that is otherwise here than in the archive; what is here stays."""
+    """Something of the archive that is not taken, and why."""
 
     table: str
     id: str
@@ -33,13 +38,16 @@ class Conflict:
 
 @dataclass
 class TakenIn:
-    """What became of an archive: rows by table, sounds, and what was not taken."""
+    """What became of an archive: rows by table, what was not taken, and what joining told."""
 
     added: Counter[str] = field(default_factory=Counter)
     known: Counter[str] = field(default_factory=Counter)
     conflicts: list[Conflict] = field(default_factory=list)
     cut_off: int = 0
     """References to what is neither here nor in the archive, which are left empty."""
+    thinned: int = 0
+    """Sounds that were let go here, and stay so."""
+    joined: Joined | None = None
 
 
 @dataclass(frozen=True)
@@ -57,36 +65,36 @@ def take_in(
     choices: Choices | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> TakenIn:
-    """Add to the log what the archive has and it has not, in one transaction.
+    """Add to the log what the archive has and it has not, all or nothing.
 
-    A row that is here already is passed over; where it is here otherwise, the one here stays
-    and a conflict is told. Raises ArchiveRefused for an archive that is not as it should be,
-    and LogError where a question must be answered first (`choices`).
+    What is in both stays once, and what was judged differently in both is asked about in the
+    review, as where two logs are merged. Raises ArchiveRefused for an archive that is not as
+    it should be, and LogError where a question must be answered first (`choices`).
     """
-    about = parsed(bag, "data/archive.json")
-    _check_about(bag, about)
-    horses = about.get("horses", [])
-    if not isinstance(horses, list):
-        raise bag.refused("data/archive.json: its horses are no list")
-    if choices and choices.rename is not None and len(horses) != 1:
-        raise LogError("--as NAME is for an archive of one horse")
-    names = sorted(n for n in bag.files if n.endswith(("/horse.json", "/visit.json")))
-    # Horses first, then the visits in order of their day.
-    names.sort(key=lambda n: (n.endswith("/visit.json"), n.split("/")[-2:]))
-    erased: dict[str, str | None] = {}
-    with log.taking_in() as db:
-        taking = _Taking(
-            db, bag, choices or Choices(), lambda id: erased.setdefault(id, log.was_erased(id))
-        )
-        for done, name in enumerate((*names, "data/more.json"), 1):
-            taking.file(name)
-            if progress is not None:
-                progress(done, len(names) + 1)
-        taking.finish()
-        broken = db.execute("PRAGMA foreign_key_check").fetchone()
-        if broken is not None:
-            raise bag.refused(f"a row of {broken[0]} refers to a missing row of {broken[2]}")
-    return taking.done
+    choices, done = choices or Choices(), TakenIn()
+    with tempfile.TemporaryDirectory(prefix=".handsfree-", dir=log.path.parent) as folder:
+        path = Path(folder) / "archive.db"
+        with files.told_plainly(log.path), closing(sqlite3.connect(path)) as conn:
+            there = _Making(Database(conn, execute_plugins=False), log, bag, done)
+            there.make(choices.rename, progress)
+            conn.commit()
+        try:
+            joined = taken_over(
+                log,
+                path,
+                ask=lambda db: _ask(log, db, choices, done),
+                even_erased=choices.even_erased,
+            )
+        except fit.Unfit as error:
+            raise bag.refused(f"{error}; nothing was taken") from None
+    done.joined = joined
+    done.added.update(joined.new)
+    done.thinned = there.rows["sounds"] - joined.new["sounds"]
+    for table, count in there.rows.items():
+        # Sounds are counted already, and of facts only those that changed something.
+        old = 0 if table in ("sounds", "horse_facts") else count - joined.new.get(table, count)
+        done.known.update({table: old} if old else {})
+    return done
 
 
 def _check_about(bag: Bag, about: dict[str, Any]) -> None:
@@ -100,186 +108,130 @@ def _check_about(bag: Bag, about: dict[str, Any]) -> None:
         raise bag.refused(f"is of a log of format {at!r}, this program knows 1 to {newest}")
 
 
-class _Taking:
-    """One archive on its way in, within one transaction."""
+def _ask(log: Log, db: Database, choices: Choices, done: TakenIn) -> None:
+    """Raise LogError for a horse about which a person must be asked first."""
+    for horse in there(db, "SELECT * FROM other.horses ORDER BY name_key"):
+        at = None if choices.even_erased else log.was_erased(horse["id"])
+        if at is not None:
+            raise LogError(
+                f"'{horse['name']}' was erased from this log on {local_day(at)}, as its owner "
+                "asked; say --even-erased to take it in again"
+            )
+        known = """SELECT name FROM main.horses WHERE id = ?1
+            OR id IN (SELECT horse_id FROM main.horse_aliases WHERE id = ?1)"""
+        ours = db.execute(known, [horse["id"]]).fetchone()
+        alike = "SELECT 1 FROM main.horses WHERE name_key = ?"
+        if ours is not None:
+            if choices.rename is not None and name_key(ours[0]) != horse["name_key"]:
+                text = f"is here already, called '{ours[0]}'"
+                done.conflicts.append(Conflict("horses", horse["id"], text))
+        elif not choices.same_horse and db.execute(alike, [horse["name_key"]]).fetchone():
+            raise LogError(
+                f"this log has another horse called '{horse['name']}'; say --same-horse if it is "
+                "the same one, or --as NAME to call the one of the archive otherwise"
+            )
 
-    def __init__(
-        self, db: Database, bag: Bag, choices: Choices, erased: Callable[[str], str | None]
-    ) -> None:
-        self.done = TakenIn()
-        self._db, self._bag, self._choices, self._erased = db, bag, choices, erased
-        self._shapes = shapes(db)
-        self._later: list[tuple[Shape, Row]] = []
-        self._horses: dict[str, str] = {}
-        self._marks: dict[int, int] = {}
-        self._numbers: dict[str, dict[int, int]] = {}
-        self._sounds: list[tuple[str, str]] = []
 
-    def file(self, name: str) -> None:
-        """Take in the rows of one file, and note which sounds belong to them."""
+class _Making:
+    """A log of what is in an archive, on its way. `rows`: table → how many it has at the end."""
+
+    def __init__(self, db: Database, log: Log, bag: Bag, done: TakenIn) -> None:
+        self.rows: Counter[str] = Counter()
+        self._db, self._log, self._bag, self._done = db, log, bag, done
+        schema.migrate(db)
+        self._columns = columns(db)
+
+    def make(self, rename: str | None, progress: Callable[[int, int], None] | None) -> None:
+        """Fill it with the rows of all files, then let go what belongs to nothing."""
+        about = parsed(self._bag, "data/archive.json")
+        _check_about(self._bag, about)
+        horses = about.get("horses", [])
+        if not isinstance(horses, list):
+            raise self._bag.refused("data/archive.json: its horses are no list")
+        if rename is not None and len(horses) != 1:
+            raise LogError("--as NAME is for an archive of one horse")
+        # What they see to is seen to when the rows are joined.
+        for (name,) in self._db.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'"):
+            self._db.execute(f"DROP TRIGGER {quoted(name)}")
+        names = sorted(n for n in self._bag.files if n.endswith(("/horse.json", "/visit.json")))
+        sounds: dict[str, str] = {}
+        for at, name in enumerate((*names, "data/more.json"), 1):
+            sounds |= self._file(name, rename)
+            if progress is not None:
+                progress(at, len(names) + 1)
+        self._leave_out()
+        for utterance_id, name in sounds.items():
+            self._sound(utterance_id, name)
+        for table in (*self._columns, "sounds"):
+            sql = f"SELECT count(*) FROM main.{quoted(table)}"
+            self.rows[table] = self._db.execute(sql).fetchone()[0]
+
+    def _file(self, name: str, rename: str | None) -> Mapping[str, str]:
+        """Add the rows of one file; returns which sounds belong to them, by utterance."""
         data = parsed(self._bag, name)
-        rows = rows_of(self._bag, name, data, self._shapes)
-        self._marks = {}
-        for table, shape in self._shapes.items():
-            for row in sorted(rows.get(table, ()), key=lambda r: r.get("_row", 0)):
-                self._take(shape, row)
+        for table, rows in rows_of(self._bag, name, data, self._columns).items():
+            for row in rows:
+                if table == "horses" and rename is not None:
+                    shown = " ".join(storable(rename).split())
+                    row |= {"name": shown, "name_key": name_key(shown)}
+                self._add(name, table, row)
         sounds = data.get("sounds", {})
         if not isinstance(sounds, dict):
             raise self._bag.refused(f"{name}: its sounds are no list")
         folder = name.rpartition("/")[0]
-        for utterance_id, file in sounds.items():
+        for file in sounds.values():
             if not isinstance(file, str) or f"{folder}/{file}" not in self._bag.files:
                 raise self._bag.refused(f"lacks a sound that {name} names")
-            self._sounds.append((utterance_id, f"{folder}/{file}"))
+        return {each: f"{folder}/{file}" for each, file in sounds.items()}
 
-    def finish(self) -> None:
-        """Take in what had to wait for rows of other files, and the sounds."""
-        while self._again():
-            pass
-        # What is still waiting refers to something that is nowhere: that reference is cut off.
-        waiting, self._later = self._later, []
-        for shape, row in waiting:
-            loose = [
-                link
-                for link in shape.links
-                if not link.owns and row.get(link.column) and not self._is_there(link, row)
-            ]
-            for link in loose:
-                row[link.column] = None
-            self.done.cut_off += len(loose)
-            self._later.append((shape, row))
-        while self._again():
-            pass
-        for shape, row in self._later:
-            self._conflict(shape, row, "left out, for what it belongs to was not taken")
-        for utterance_id, name in self._sounds:
-            self._sound(utterance_id, name)
-
-    def _again(self) -> bool:
-        waiting, self._later = self._later, []
-        for shape, row in waiting:
-            self._take(shape, row)
-        return len(self._later) < len(waiting)
-
-    def _take(self, shape: Shape, row: Row) -> None:
-        if shape.name == "horses" and self._settle_horse(row):
-            self.done.known["horses"] += 1
-            return
-        for link in shape.links:
-            if link.parent == "horses":
-                row[link.column] = self._horses.get(row.get(link.column, ""), row.get(link.column))
-        if shape.name == "lessons_forgotten" and not self._renumber(row):
-            return
-        found = self._here(shape, row)
-        if found is not None:
-            self._compare(shape, row, found)
-            return
-        if not all(self._is_there(link, row) for link in shape.links if row.get(link.column)):
-            self._later.append((shape, row))
-            return
-        new = {k: v for k, v in row.items() if k not in ("_row", shape.number)}
-        if shape.name == "utterance_marks":
-            before = [n for old, n in self._marks.items() if old <= row["marks_before"]]
-            new["marks_before"] = max(before, default=0)
-        columns = ", ".join(quoted(k) for k in new)
-        sql = f"INSERT INTO {quoted(shape.name)} ({columns}) VALUES ({', '.join('?' * len(new))})"
+    def _add(self, name: str, table: str, row: Row) -> None:
+        # A row keeps its place, for other rows name it by that.
+        names = ["rowid" if key == "_row" else quoted(key) for key in row]
+        into, places = f"{quoted(table)} ({', '.join(names)})", ", ".join("?" * len(row))
         try:
-            place = self._db.execute(sql, list(new.values())).lastrowid
+            self._db.execute(f"INSERT INTO {into} VALUES ({places})", list(row.values()))
         except sqlite3.IntegrityError as error:
-            self._conflict(shape, row, f"cannot be taken: {error}")
-            return
-        self._note(shape, row, int(place or 0))
-        self.done.added[shape.name] += 1
+            # What several visits share, as a recording, stands in the file of each.
+            same = " AND ".join(f"{each} IS ?" for each in names)
+            sql = f"SELECT 1 FROM {quoted(table)} WHERE {same}"
+            if self._db.execute(sql, list(row.values())).fetchone() is None:
+                raise self._bag.refused(f"{name}: a row of {table} cannot be so: {error}") from None
 
-    def _here(self, shape: Shape, row: Row) -> Row | None:
-        where = " AND ".join(f"{quoted(key)} IS ?" for key in shape.keys)
-        sql = f"SELECT rowid AS _row, * FROM {quoted(shape.name)} WHERE {where}"
-        return next(self._db.query(sql, [row[key] for key in shape.keys]), None)
-
-    def _is_there(self, link: Any, row: Row) -> bool:
-        if link.parent not in self._shapes:
-            return True
-        sql = f"SELECT 1 FROM {quoted(link.parent)} WHERE {quoted(link.parent_column)} IS ?"
-        return self._db.execute(sql, [row[link.column]]).fetchone() is not None
-
-    def _compare(self, shape: Shape, row: Row, found: Row) -> None:
-        self._note(shape, row, found["_row"])
-        loose = {link.column for link in shape.links if not link.owns}
-        skipped = {"_row", "marks_before", shape.number} | {k for k in loose if found[k] is None}
-        other = [k for k in row if k not in skipped and row[k] != found[k]]
-        if other:
-            self._conflict(shape, row, f"is here with another {', '.join(sorted(other))}")
-        else:
-            self.done.known[shape.name] += 1
-
-    def _note(self, shape: Shape, row: Row, place: int) -> None:
-        """Where a row of the archive has come to stand."""
-        if shape.name == "marks" and "_row" in row:
-            self._marks[row["_row"]] = place
-        if shape.number and isinstance(row.get(shape.number), int):
-            self._numbers.setdefault(shape.name, {})[row[shape.number]] = place
-
-    def _renumber(self, row: Row) -> bool:
-        """Which lesson is the last one forgotten, by the numbers they have here."""
-        sql = "SELECT 1 FROM lessons WHERE seq = ? AND heard = ? AND meant = ?"
-        numbers = self._numbers.get("lessons", {})
-        before = [
-            here
-            for there, here in numbers.items()
-            if there <= row["up_to"]
-            and self._db.execute(sql, [here, row["heard"], row["meant"]]).fetchone()
-        ]
-        row["up_to"] = max(before, default=0)
-        return bool(before)
-
-    def _settle_horse(self, row: Row) -> bool:
-        """Whether a horse of the archive is one that the log has under another id.
-
-        Raises LogError where that must be asked.
-        """
-        at = self._erased(row["id"])
-        if at is not None and not self._choices.even_erased:
-            raise LogError(
-                f"'{row['name']}' was erased from this log on {local_day(at)}, as its owner asked; "
-                "say --even-erased to take it in again"
+    def _leave_out(self) -> None:
+        """Leave out rows that belong to none of the archive, and references to what is nowhere."""
+        self._db.execute("ATTACH DATABASE ? AS ours", [files.reading_uri(self._log.path)])
+        known = [link for link in links(self._db) if {link.table, link.parent} <= {*self._columns}]
+        lost = "FROM main.{0} WHERE {1} IS NOT NULL AND {1} NOT IN (SELECT {3} FROM main.{2})"
+        found = True
+        while found:
+            found = False
+            for link in (each for each in known if each.owns):
+                parts = (link.table, link.column, link.parent, link.parent_column)
+                sql = lost.format(*map(quoted, parts))
+                for row in self._db.execute(f"SELECT * {sql}").fetchall():
+                    text = "left out, for what it belongs to is not in the archive"
+                    self._done.conflicts.append(Conflict(link.table, str(row[0]), text))
+                    found = True
+                self._db.execute(f"DELETE {sql}")
+        for link in (each for each in known if not each.owns):
+            table, column, parent, key = map(
+                quoted, (link.table, link.column, link.parent, link.parent_column)
             )
-        alias = "SELECT horse_id FROM horse_aliases WHERE id = ?"
-        known = self._db.execute(alias, [row["id"]]).fetchone()
-        if known is not None:
-            self._horses[row["id"]] = known[0]
-            return True
-        if self._choices.rename is not None:
-            row["name"] = " ".join(storable(self._choices.rename).split())
-        row["name_key"] = name_key(row["name"])
-        sql = "SELECT id FROM horses WHERE name_key = ? AND id <> ?"
-        other = self._db.execute(sql, [row["name_key"], row["id"]]).fetchone()
-        if other is None:
-            return False
-        if not self._choices.same_horse:
-            raise LogError(
-                f"this log has another horse called '{row['name']}'; say --same-horse if it is "
-                "the same one, or --as NAME to call the one of the archive otherwise"
-            )
-        self._horses[row["id"]] = other[0]
-        self._db.execute("INSERT INTO horse_aliases VALUES (?, ?)", [row["id"], other[0]])
-        return True
-
-    def _conflict(self, shape: Shape, row: Row, text: str) -> None:
-        id = next((str(row[k]) for k in shape.keys if row.get(k) is not None), "")
-        self.done.conflicts.append(Conflict(shape.name, id, text))
+            self._done.cut_off += self._db.execute(
+                f"""UPDATE main.{table} SET {column} = NULL WHERE {column} IS NOT NULL
+                AND {column} NOT IN (SELECT {key} FROM main.{parent})
+                AND {column} NOT IN (SELECT {key} FROM ours.{parent})"""
+            ).rowcount
 
     def _sound(self, utterance_id: str, name: str) -> None:
-        sql = "SELECT 1 FROM utterances WHERE id = ?"
+        sql = "SELECT 1 FROM main.utterances WHERE id = ?"
         if self._db.execute(sql, [utterance_id]).fetchone() is None:
             return
-        flac = as_flac(self._bag, name)
-        sql = "SELECT flac FROM sounds WHERE utterance_id = ?"
-        found = self._db.execute(sql, [utterance_id]).fetchone()
-        if found is None:
-            self._db.execute("INSERT INTO sounds VALUES (?, ?)", [utterance_id, flac])
-            self.done.added["sounds"] += 1
-        elif bytes(found[0]) == flac or samples(bytes(found[0])) == samples(flac):
-            self.done.known["sounds"] += 1
+        flac, here = as_flac(self._bag, name), self._log.sound(utterance_id)
+        if here is None:
+            self._db.execute("INSERT INTO main.sounds VALUES (?, ?)", [utterance_id, flac])
+        elif here == flac or samples(here) == samples(flac):
+            self._done.known["sounds"] += 1
         else:
             text = "has another sound here"
-            self.done.conflicts.append(Conflict("utterances", utterance_id, text))
+            self._done.conflicts.append(Conflict("utterances", utterance_id, text))

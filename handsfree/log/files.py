@@ -182,10 +182,10 @@ def open_database(path: Path, read_only: bool, busy_s: float = BUSY_S) -> Databa
     """Open the log's file, making and migrating it as needed.
 
     `read_only`: nothing is made, and it may lie where nothing can be written; one of an older
-    format is still brought up where it can be (and kept beside it as it was). Raises LogError,
-    one line naming the file, when it is not there (`read_only`), no ordinary file, no log,
-    damaged, of a newer version, not permitted, locked for longer than `busy_s` seconds, or the
-    journal beside it is not its own.
+    format is still brought up where it can be (and kept beside it as it was), else a copy of it
+    that goes when it is closed. Raises LogError, one line naming the file, when it is not there
+    (`read_only`), no ordinary file, no log, damaged, of a newer version, not permitted, locked for
+    longer than `busy_s` seconds, or the journal beside it is not its own.
     """
     with told_plainly(path, busy_s):
         if not path.is_dir():
@@ -196,14 +196,13 @@ def open_database(path: Path, read_only: bool, busy_s: float = BUSY_S) -> Databa
         _check_usable(path, read_only)
         db = _connect(path, read_only, busy_s)
         try:
-            _prepare(db, path, read_only, busy_s)
+            return _prepare(db, path, read_only, busy_s)
         except BaseException:
             db.close()
             raise
-        return db
 
 
-def _prepare(db: Database, path: Path, read_only: bool, busy_s: float) -> None:
+def _prepare(db: Database, path: Path, read_only: bool, busy_s: float) -> Database:
     if schema.is_foreign(db):
         raise LogError(f"log {path}: is the database of another program; name another file")
     at, newest = schema.version(db), len(schema.MIGRATIONS)
@@ -213,13 +212,10 @@ def _prepare(db: Database, path: Path, read_only: bool, busy_s: float) -> None:
             f"this one knows {newest}); update the program"
         )
     if read_only and at < newest and not writable(path):
-        raise LogError(
-            f"log {path}: has the older format {at} and cannot be written to bring it up; "
-            "copy it to a folder of your own and name the copy"
-        )
+        return _brought_up_aside(db)
     db.execute("PRAGMA foreign_keys = ON")
     if read_only and at == newest:
-        return
+        return db
     _close_to_others(path)
     _use_wal(db, busy_s)
     # FULL waits for the disk at each commit: an answered utterance survives a power cut.
@@ -227,6 +223,21 @@ def _prepare(db: Database, path: Path, read_only: bool, busy_s: float) -> None:
     db.execute("PRAGMA synchronous = FULL")
     db.execute("PRAGMA fullfsync = ON")
     schema.migrate(db, keep=lambda at: _keep_as_it_was(path, at))
+    return db
+
+
+def _brought_up_aside(db: Database) -> Database:
+    """A copy in the newest format of a log that cannot be written, which goes when it is closed."""
+    copy = sqlite3.connect("")  # SQLite's own temporary file
+    try:
+        db.conn.backup(copy)
+        newest = Database(copy, execute_plugins=False)
+        schema.migrate(newest)
+    except BaseException:
+        copy.close()
+        raise
+    db.close()
+    return newest
 
 
 def copy_into(

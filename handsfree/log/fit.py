@@ -6,6 +6,7 @@ SQLite checks less than the rest of the program takes for granted.
 
 import json
 import math
+import re
 import sqlite3
 from collections.abc import Iterator, Mapping
 from contextlib import closing
@@ -15,6 +16,7 @@ from typing import Any
 
 from sqlite_utils import Database
 
+from handsfree.errors import LogError
 from handsfree.language.known import entry_of
 from handsfree.log import reach, schema
 from handsfree.log.heard_again import NewHearing
@@ -33,7 +35,15 @@ _TIMES = ("at", "started_at", "recorded_at")
 """Columns that are read as times of day; an ill-formed one would stop every later reader."""
 _YEARS = range(1900, 2200)
 _COUNTS = ("seq", "up_to", "marks_before")
-_LISTS = ("engines", "alternatives", "other")
+_LISTS = {"engines": str, "alternatives": dict, "other": dict}
+"""Columns with a JSON list, and what each of it is."""
+_IDS = ("id", "change", "undoes", "replaces", "digest")
+"""Columns with an id, as are those that end in `_id`."""
+_ID = re.compile(r"[0-9A-Za-z_-]{1,64}")
+
+
+class Unfit(LogError):
+    """What is to be joined holds something that no log can. Whoever joins it knows its name."""
 
 
 class NotRead(ValueError):
@@ -48,10 +58,14 @@ def columns_of(db: Database, table: str, log: str = "main") -> dict[str, str]:
 
 def check_row(table: str, columns: Mapping[str, str], row: Row) -> None:
     """Raise ValueError, one line, for a row that no log could hold; NotRead comes last."""
+    if "id" in columns and row.get("id") is None:
+        raise ValueError("it has no id")
     for name, declared in columns.items():
         value = row.get(name)
         if value is None:
             continue
+        if name in _IDS or name.endswith("_id"):
+            _check_id(name, value)
         if not isinstance(value, _TYPES.get(declared, (str, int, float, bytes))):
             raise ValueError(f"{name} is no {declared.lower()}")
         if isinstance(value, float) and not math.isfinite(value):
@@ -66,6 +80,11 @@ def check_row(table: str, columns: Mapping[str, str], row: Row) -> None:
         raise ValueError("it has no name")
     if table == "entries":
         _check_entry(row)
+
+
+def _check_id(name: str, value: Any) -> None:
+    if not (isinstance(value, str) and _ID.fullmatch(value)):
+        raise ValueError(f"its {name} is no id")
 
 
 def _check_time(name: str, value: Any) -> None:
@@ -84,6 +103,8 @@ def _check_list(name: str, value: Any) -> None:
         found = None
     if not isinstance(found, list):
         raise ValueError(f"{name} is no list")
+    if not all(isinstance(each, _LISTS[name]) for each in found):
+        raise ValueError(f"{name} is a list of something else")
 
 
 def _check_entry(row: Row) -> None:

@@ -11,7 +11,7 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from handsfree.errors import LogError
-from handsfree.log import files, journal, schema
+from handsfree.log import files, fit, journal, schema
 from handsfree.log.opened import OpenedLog
 from handsfree.log.rows import EntryBody, new_id, now, storable
 
@@ -50,7 +50,8 @@ class JoiningLog(OpenedLog):
         """One transaction with the log at `other` attached, for reading, as `other`.
 
         It is of the newest format, if need be as a copy. All or nothing; without `keep`
-        nothing. Raises LogError where it is no log, damaged, newer, or this one itself.
+        nothing. Raises LogError where it is no log, damaged, newer, or this one itself, and
+        fit.Unfit where what was written from it does not fit together.
         """
         with newest_format(other, self.path) as uri, files.told_plainly(self.path, self._busy_s):
             # A connection of its own: closing it also ends whatever was still being read.
@@ -67,9 +68,8 @@ class JoiningLog(OpenedLog):
                         db.commit()
                 except sqlite3.IntegrityError as error:
                     # All that is written came from there.
-                    raise LogError(
-                        f"log {other}: is damaged: it holds a row that no log can ({error}); "
-                        "nothing was taken"
+                    raise fit.Unfit(
+                        f"is damaged: it holds a row that no log can ({error})"
                     ) from error
             finally:
                 # What is still being read would otherwise hold the lock after the closing.

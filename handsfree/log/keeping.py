@@ -40,13 +40,6 @@ class KeptLog(OpenedLog):
             finally:
                 db.rollback()
 
-    @contextmanager
-    def taking_in(self) -> Iterator[Database]:
-        """One transaction in which rows of an archive are added; all or nothing."""
-        with self._writing() as db:
-            db.execute("PRAGMA defer_foreign_keys = ON")
-            yield db
-
     def erasures(self) -> list[Erasure]:
         """The records of erasing, oldest first."""
         with self._reading() as db:

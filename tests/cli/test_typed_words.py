@@ -5,7 +5,12 @@ from pathlib import Path
 
 import pytest
 
+from handsfree.grammar.grammar import load
 from handsfree.log import Log
+from handsfree.recording import Recorder
+from handsfree.session import Session
+from handsfree.transcribe import typed_lines
+from handsfree.visit.dialogue import Dialogue
 
 KEYS = {
     "finding": "limb zone side term grade age trend below_hairline_mm extent_mm scale_grade denied",
@@ -187,3 +192,26 @@ def test_control_characters_never_reach_the_terminal(run):
     run("horses", "add", "Ev\x1b[2Jil")
     assert "\x1b" not in run("horses").out
     assert "\x07" not in run("transcribe", "--engine", "text", "-", stdin="rem\x07ark\n").out
+
+
+def test_what_the_log_would_refuse_is_not_told_as_recorded(tmp_path: Path, monkeypatch) -> None:
+    def refuse(body: dict[str, object]) -> None:
+        if body.get("term") == "thrush":
+            raise ValueError("its term is not known")
+
+    monkeypatch.setattr("handsfree.log.writing.check_body", refuse)
+    words = tmp_path / "said.txt"
+    words.write_text("left hind\nbruise\nthrush\nstrike that\n")
+    grammar = load()
+    with Log.open(tmp_path / "log.db") as log:
+        recorder = Recorder("said.txt", log, Dialogue(grammar, Session(None)))
+        lines = list(typed_lines(str(words), grammar, recorder))
+        told = [(line.outcome.status, len(line.outcome.entries), line.doubt) for line in lines[1:3]]
+        why = "an entry cannot be written to the log: its term is not known"
+        assert told == [("recorded", 1, None), ("unclear", 0, why)]
+        assert recorder.visit_id is not None
+        kept = log.utterances(recorder.visit_id)
+        assert [line.outcome.status for line in lines] == [each.status for each in kept]
+        assert [line.as_json()["doubt"] for line in lines] == [each.doubt for each in kept]
+        # Nothing but the words is there to be struck.
+        assert [e.body["term"] for e in log.entries(recorder.visit_id)] == ["bruise"]

@@ -19,9 +19,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handsfree.errors import HandsfreeError, LogError
+from handsfree.joining import join
 from handsfree.keeping import archive, taking_in, unpacking
 from handsfree.keeping.checking import look_through
 from handsfree.keeping.taking_in import Choices, TakenIn
+from handsfree.keeping.vouching import ArchiveRefused
 from handsfree.log import Log, UtteranceRow
 from handsfree.log.reach import related
 from handsfree.sheets.tables import json_pieces
@@ -180,7 +182,7 @@ def test_the_pages_show_what_was_said_and_run_nothing(path: Path) -> None:
     assert any("doubtful" in p.read_text("utf-8") for p in pages)
 
 
-def test_conflicts_are_told_and_what_is_here_stays(log: Log, path: Path) -> None:
+def test_what_was_judged_differently_is_asked_and_nothing_is_lost(log: Log, path: Path) -> None:
     target = path.with_name("all.zip")
     archive.write(log, target, AT)
     entry = next(e for e in log.entries(log.visits()[-1].id) if e.status == "heard")
@@ -194,13 +196,97 @@ def test_conflicts_are_told_and_what_is_here_stays(log: Log, path: Path) -> None
     log.strike([entry.id], "van")
     mine = log.append(here, UtteranceRow(heard="said here", status="unclear"))
     done = take(log, path.with_name("theirs.zip"))
-    told = sorted({(c.table, c.id) for c in done.conflicts})
-    assert ("marks", entry.id) in told
-    assert ("utterances", theirs.utterance_id) in told
-    assert ("entries", theirs.entry_ids[0]) in told
-    assert log.history(entry.id)[-1].status == "struck"
-    assert log.utterances(here)[-1].id == mine.utterance_id
+    assert done.conflicts == []
+    assert done.joined is not None
+    (asked,) = done.joined.disputed
+    assert asked.text == "two machines differ: one confirmed it, one struck it"
+    assert [m.status for m in log.history(entry.id)][-3:-1] == ["confirmed", "struck"]
+    assert [c.text for c in log.conflicts(here)] == [asked.text]
+    # Both numbers were the same; both utterances stay, ours where it was.
+    assert [u.id for u in log.utterances(here)][-2:] == [mine.utterance_id, theirs.utterance_id]
     assert log.check() == []
+
+
+def rows(log: Log) -> dict[str, list[tuple[Any, ...]]]:
+    """Every row at its place, but for what serves finding; sounds have no order of their own."""
+    with log.snapshot() as db:
+        return {
+            table: db.execute(
+                "SELECT * FROM sounds ORDER BY utterance_id"
+                if table == "sounds"
+                else f"SELECT rowid, * FROM {table} ORDER BY rowid"
+            ).fetchall()
+            for table in related(db)
+        }
+
+
+@pytest.mark.parametrize("into", ["an empty log", "a log that grew from it", "another log"])
+def test_taking_in_and_merging_give_equal_logs(log: Log, path: Path, into: str) -> None:
+    theirs = path.with_name("theirs.db")
+    with Log.open(theirs) as other:
+        if into == "a log that grew from it":
+            with log.snapshot() as db:
+                db.conn.backup(other._db.conn)
+        elif into == "another log":
+            visit = other.start_visit("typed", other.add_horse("Thunder").id)
+            other.append(visit.id, UtteranceRow(heard="frog", status="unclear"))
+        if other.visits() and other.lessons():
+            visit = other.visits()[-1]
+            entry = next(e for e in other.entries(visit.id) if e.status == "heard")
+            other.strike([entry.id], "van")
+            other.append(visit.id, UtteranceRow(heard="said there", status="unclear"))
+            log.confirm([entry.id], "kitchen")
+            log.append(visit.id, UtteranceRow(heard="said here", status="unclear"))
+        archive.write(log, path.with_name("all.zip"), AT)
+        copy = path.with_name("copy.db")
+        with other.snapshot() as db, sqlite3.connect(copy) as conn:
+            db.conn.backup(conn)
+        with Log.open(copy) as merged:
+            told = join(merged, path)
+            taken = take(other, path.with_name("all.zip"))
+            assert taken.joined == told
+            assert rows(other) == rows(merged)
+            if into == "a log that grew from it":
+                assert len(told.disputed) == 1
+
+
+BAD_ROWS = {
+    "an entry of another limb": ("entries", {"limb": "RF"}, "another kind or limb"),
+    "no time": ("utterances", {"recorded_at": "noon"}, "recorded_at is no time"),
+    "an id that is none": ("notices", {"id": "a b"}, "its id is no id"),
+    "a list of nothing": ("utterances", {"alternatives": "[1]"}, "a list of something else"),
+    "a fact at no time": ("horse_facts", {"at": "noon"}, "at is no time"),
+    "a name nobody would find": ("horses", {"name_key": "x"}, "not as it is looked for"),
+    "another entry under one id": ("entries", {"origin": "corrected"}, "has different entries"),
+}
+
+
+@pytest.mark.parametrize("which", BAD_ROWS)
+def test_a_bad_row_is_refused_alike_in_an_archive_and_in_a_log(
+    log: Log, path: Path, which: str
+) -> None:
+    table, change, text = BAD_ROWS[which]
+    log.add_horse("Bess", breed="Clydesdale")  # so that there is a fact of it
+    with Log.open(path.with_name("ours.db")) as ours:
+        if "different" in text:
+            join(ours, path)
+        conn = sqlite3.connect(path)
+        for (name,) in conn.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'"):
+            conn.execute(f"DROP TRIGGER {name}")
+        ((column, value),) = change.items()
+        at = f"(SELECT min(rowid) FROM {table})"
+        conn.execute(f"UPDATE {table} SET {column} = ? WHERE rowid = {at}", [value])
+        conn.commit()
+        conn.close()
+        before = rows(ours)
+        with tempfile.TemporaryDirectory() as room:
+            source = Path(room) / "bad"
+            archive.write(log, source, AT)
+            with pytest.raises(LogError, match=text):
+                join(ours, path)
+            with pytest.raises(ArchiveRefused, match=text):
+                take(ours, source)
+            assert rows(ours) == before
 
 
 def test_horses_called_alike_are_never_mixed_unasked(log: Log, path: Path) -> None:
@@ -217,8 +303,10 @@ def test_horses_called_alike_are_never_mixed_unasked(log: Log, path: Path) -> No
     with Log.open(path.with_name("second.db")) as other:
         own = other.add_horse("BESS", "riding")
         take(other, path.with_name("bess.zip"), Choices(same_horse=True))
-        assert other.horse_names() == ["BESS"]
-        assert {v.horse_id for v in other.visits()} == {own.id}
+        # As after a merge: it is the horse that was added first, on whichever machine.
+        assert other.horse_names() == ["Bess"]
+        assert own.created > log.horses()[0].created
+        assert {v.horse_id for v in other.visits()} == {log.horses()[0].id}
         assert len(other.visits()) == 3
         again = take(other, path.with_name("bess.zip"))  # once answered, it is known
         assert sum(again.added.values()) == 0
@@ -237,7 +325,7 @@ def test_one_name_is_not_given_to_all_horses(log: Log, path: Path) -> None:
 def test_recordings_come_with_their_visits(log: Log, path: Path) -> None:
     visit = log.visits()[-1].id
     digest = "ab" * 32
-    with log.taking_in() as db:
+    with log._writing() as db:
         db.execute("INSERT INTO recordings_taken VALUES (?, 'a.wav', '2026', '2026')", [digest])
         db.execute("INSERT INTO recording_visits VALUES (?, ?)", [digest, visit])
     archive.write(log, path.with_name("all.zip"), AT)

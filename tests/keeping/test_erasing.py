@@ -63,7 +63,7 @@ def secret_horse(log: Log) -> Horse:
     wrong = UtteranceRow(heard=s["moved"], status="recorded")
     there = log.append(elsewhere.id, wrong, [{"kind": "work", "limb": "LF", "action": "trimmed"}])
     log.move(there.entry_ids, visit.id, "review", s["reason"])
-    with log.taking_in() as db:
+    with log._writing() as db:
         db.execute("INSERT INTO horse_aliases VALUES (?, ?)", [ALIAS, horse.id])
         db.execute(
             "INSERT INTO recordings_taken VALUES (?, ?, '2026', '2026')", ["d" * 64, s["file"]]

@@ -17,7 +17,7 @@ import pytest
 from sqlite_utils import Database
 
 from handsfree.errors import ExitCode, LogError
-from handsfree.log import Log, UtteranceRow, default_path, schema
+from handsfree.log import Log, UtteranceRow, default_path, files, schema
 
 posix = pytest.mark.skipif(os.name != "posix", reason="file modes are of POSIX systems")
 
@@ -225,10 +225,13 @@ def test_no_permission_is_told_and_reading_still_works(
     journal.touch()
     anyones_folder.chmod(0o555)
     assert answer("ro") == "['Bess']\n"
-    old = Database(sqlite3.connect(f"{path.as_uri()}?mode=rw", uri=True))
-    old.execute(f"PRAGMA user_version = {len(schema.MIGRATIONS) - 1}")
-    old.close()
-    assert "cannot be written to bring it up; copy it" in answer("ro")
+    anyones_folder.chmod(0o755)
+    for each in (path, index, journal):
+        each.unlink()
+    _of_format(path, 8)
+    path.chmod(0o444)
+    anyones_folder.chmod(0o555)
+    assert answer("ro") == "['Bess']\n"
     path.chmod(0o000)
     assert answer("ro") == f"log {path}: cannot be read; check its permissions\n"
     path.unlink()
@@ -303,17 +306,22 @@ def test_released_migrations_are_plain_text_and_never_change() -> None:
     assert tuple(digests[: len(RELEASED)]) == RELEASED
 
 
-def _of_format(path: Path, version: int) -> bytes:
-    """A log of an older format with one horse in it; returns its content as SQL."""
+def _make_older(path: Path, version: int) -> None:
+    """A log of an older format with one horse in it."""
     old = Database(path)
     schema.migrate(old, schema.MIGRATIONS[:version])
     old.execute(
         "INSERT INTO horses (id, name, name_key, created) VALUES ('h', 'Bess', 'bess', 't')"
     )
     old.conn.commit()
-    dump = "\n".join(old.conn.iterdump()).encode()
     old.close()
-    return dump
+
+
+def _of_format(path: Path, version: int) -> bytes:
+    """The same; returns its content as SQL."""
+    _make_older(path, version)
+    with closing(sqlite3.connect(path)) as conn:
+        return "\n".join(conn.iterdump()).encode()
 
 
 def test_an_older_log_is_kept_beside_before_it_is_brought_up(path: Path) -> None:
@@ -345,6 +353,26 @@ def test_an_older_log_that_cannot_be_kept_is_left_as_it_is(
         assert "\n".join(conn.iterdump()).encode() == content
     conn.close()
     assert [p.name for p in path.parent.iterdir() if "format" in p.name] == []
+
+
+@pytest.mark.parametrize("mode", ["DELETE", "WAL"])
+@pytest.mark.parametrize("version", range(1, len(schema.MIGRATIONS)))
+def test_an_older_log_that_cannot_be_written_is_read_and_left_as_it_is(
+    path: Path, monkeypatch: pytest.MonkeyPatch, version: int, mode: str
+) -> None:
+    _make_older(path, version)
+    with sqlite3.connect(path) as conn:
+        conn.execute(f"PRAGMA journal_mode = {mode}")
+    conn.close()
+    before = path.read_bytes()
+    monkeypatch.setattr(files, "writable", lambda _: False)
+    with Log.open(path, read_only=True) as log:
+        assert log.horse_names() == ["Bess"]
+        assert log.visits() == []
+        with pytest.raises(LogError, match="cannot be written"):
+            log.add_horse("Duke")
+    assert path.read_bytes() == before
+    assert [each.name for each in path.parent.iterdir()] == ["log.db"]
 
 
 def test_a_copy_that_is_there_is_not_replaced(path: Path) -> None:
