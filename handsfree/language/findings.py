@@ -40,12 +40,14 @@ def _nail_in_foot(said: Utterance) -> None:
         return
     for at, span in enumerate(said.spans):
         single = span.get("thing") == "sharp" or span.text in ("nail", "a nail")
+        near = range(at + 1, min(at + 6, len(said.spans)))
+        # Whatever it is that went into the foot, it is an alarm.
+        single |= not span.known and any("stuck_in" in said.spans[i].all("state") for i in near)
         if at in said.used or not single:
             continue
         if span.text == "something" and any(f.kind == "finding" for f in said.frames):
             continue
         before = {w for s in said.spans[max(0, at - 3) : at] for w in s.words}
-        near = range(at + 1, min(at + 6, len(said.spans)))
         place = next((i for i in near if said.spans[i].get("zone") in SOFT), None)
         words = {w for i in near for w in said.spans[i].words}
         if place is not None and words & {"in", "into", "through", "up"} and not before & BY_HAND:

@@ -172,6 +172,9 @@ def _watch(said: Utterance, at: int, original: list[str], starts: list[int]) -> 
     )
     covered = range(at + 1, end)
     text = words_of(said, covered, original, starts)
+    if any(said.spans[i].get("to_others") for i in covered):
+        # "Watch the hose"
+        said.doubt("may be talk to somebody", 0.4)
     said.add("plan", at, _without_limbs(said, covered), action="watch", text=text or None)
 
 
