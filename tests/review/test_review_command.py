@@ -35,7 +35,7 @@ def run(tmp_path: Path) -> Run:
             input=stdin.encode() if isinstance(stdin, str) else stdin,
             capture_output=True,
             env=env(tmp_path, **environment),
-            timeout=120,
+            timeout=400,
         )
         return Ended(done.returncode, done.stdout.decode(), done.stderr.decode())
 
@@ -145,7 +145,7 @@ def test_a_reader_that_goes_away_ends_it_quietly(tmp_path: Path, log: Log) -> No
     assert process.stdout is not None
     process.stdout.readline()
     process.stdout.close()
-    _, errors = process.communicate(b"list\n" * 20, timeout=60)
+    _, errors = process.communicate(b"list\n" * 20, timeout=240)
     assert b"Traceback" not in errors
 
 
@@ -163,7 +163,7 @@ def test_ctrl_c_leaves(tmp_path: Path, log: Log) -> None:
         pass
     time.sleep(0.2)  # until it waits for a line
     process.send_signal(signal.SIGINT)
-    out, errors = process.communicate(timeout=30)
+    out, errors = process.communicate(timeout=120)
     assert (process.returncode, errors) == (0, "")
     assert out.startswith("Left; everything is kept.")
 
@@ -223,7 +223,7 @@ def in_terminal(
             os.write(ours, typed)
             sent = True
     assert until in out, out[-2000:]
-    assert process.wait(timeout=30) == 0
+    assert process.wait(timeout=120) == 0
     os.close(ours)
     return out
 
@@ -270,11 +270,11 @@ def test_a_session_that_goes_on_recording_loses_nothing_and_locks_nobody_out(
             input=script + "add left fore heel bruise\n",
             capture_output=True,
             text=True,
-            timeout=120,
+            timeout=400,
         )
     finally:
         stop.touch()
-        written, errors = recording.communicate(timeout=60)
+        written, errors = recording.communicate(timeout=240)
     assert (recording.returncode, errors) == (0, "")
     assert (review.returncode, review.stderr) == (0, "")
     assert "lock" not in review.stdout.lower()
