@@ -11,8 +11,8 @@ def find_clear(said: Utterance) -> None:
         if said.spans[at].text == "sound" and not _is_sound(said, at):
             continue
         if said.spans[at].text == "sound" and _zone_just_before(said, at):
-            zone = said.spans[at - 2].get("zone")
-            said.add("finding", at - 2, (at,), term="clear", zone=zone)
+            of = said.spans[at - 2].get("zone")
+            said.add("finding", at - 2, (at,), term="clear", zone=of)
             continue
         frame = said.add("finding", at, (), term="lameness")
         frame.denied = True

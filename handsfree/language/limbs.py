@@ -213,8 +213,8 @@ def _relative(said: Utterance, at: int, relative: str, before: list[Mention]) ->
         return ("other",)
     if relative == "around":
         of_shoe = any(s.get("shoe") == "crease" for s in said.spans)
-        here = [i for i in said.in_clause(at) if said.spans[i].get("limb")]
-        return () if of_shoe or here else FRONT + HIND
+        named = any(said.spans[i].get("limb") for i in said.in_clause(at))
+        return () if of_shoe or named else FRONT + HIND
     if relative in ("fore", "hind"):
         side = before[-1].limbs[0][0] if before and len(before[-1].limbs) == 1 else None
         if said.spans[at].words[0] == "other" and side:

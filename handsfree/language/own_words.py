@@ -18,9 +18,10 @@ from handsfree.grammar.synonyms import Synonyms, Words
 from handsfree.grammar.wording import Wording
 from handsfree.grammar.words import plain_words
 from handsfree.language.commands import WITHOUT_CONTENT
+from handsfree.language.reader import SURE_TO
 from handsfree.language.spans import Span, cut
 from handsfree.language.tables import read_tables, split_words
-from handsfree.language.understand import SURE_TO, Understanding
+from handsfree.language.understand import Understanding
 from handsfree.records.entries import Finding
 
 MOST_WORDS = 6

@@ -16,6 +16,7 @@ from handsfree.language import (
     places,
     plans,
     scope,
+    second_look,
     shoes,
     tense,
     work,
@@ -44,6 +45,9 @@ LEFT_OVER = 0.25
 ASIDE = 0.11
 """What a word of the trade costs that no entry needs: one is in passing, two are too many."""
 TELLING = "state thing nails verb quantity dimension shoe scale work nail_word plan".split()
+
+SURE_TO = 0.2
+"""What is no more unsure than this needs no second look (1 less `sureness.DOUBTFUL_BELOW`)."""
 
 TOO_UNSURE = 0.7
 """Beyond this the utterance is unclear, not doubtful."""
@@ -94,7 +98,8 @@ class Reader:
                 command=command.id, horse=command.horse, horse_said=command.horse_said
             )
             return Understood(meaning)
-        spans = [self._named(span) for span in cut(split, self.tables)]
+        plain = cut(split, self.tables)
+        spans = [self._named(span) for span in plain]
         spans, rather = scope.not_that_but(spans)
         spans, corrects = scope.put_right(spans)
         corrects = corrects or rather
@@ -104,7 +109,7 @@ class Reader:
         if corrects and not any(_says_more(span) for span in spans):
             return _changed(said)
         self._find(said, original, starts)
-        return self._judged(said, corrects)
+        return _looked_at_again(self._judged(said, corrects), split, plain)
 
     def _named(self, span: Span) -> Span:
         """A horse's name in what is said of it is no word that has to be explained."""
@@ -172,6 +177,20 @@ class Reader:
         if named and plain and not any(s.get("to_others") for s in others):
             return Understood(Meaning(limbs=named), 0.0, named)
         return Understood(None, 1.0, named, (), tuple(s.text for s in others if not s.known))
+
+
+def _looked_at_again(
+    understood: Understood, words: Sequence[str], spans: Sequence[Span]
+) -> Understood:
+    """What words seldom tell is doubtful, and so is a reading that lacks what they mostly tell."""
+    if understood.meaning is None or understood.unsure > SURE_TO:
+        return understood
+    found = second_look.surprises(words, spans, understood.meaning.statements)
+    if not found:
+        return understood
+    names = ", ".join(each.split()[1].replace("_", " ") for each in found)
+    doubts = (*understood.doubts, f"such words are seldom read so ({names})")
+    return replace(understood, unsure=round(understood.unsure + LEFT_OVER, 3), doubts=doubts)
 
 
 def _says_more(span: Span) -> bool:

@@ -26,8 +26,8 @@ def not_of_today(said: Utterance) -> None:
             said.frames.remove(frame)
             said.doubt("something done may be a reason, not work of today", 0.21)
     for frame in [f for f in said.frames if f.term == "lost_shoe"]:
-        before = {w for s in said.spans[max(0, frame.at - 4) : frame.at] for w in s.words}
-        if {"when", "till", "until"} & before and len(said.frames) > 1:
+        near = {w for s in said.spans[max(0, frame.at - 4) : frame.at] for w in s.words}
+        if {"when", "till", "until"} & near and len(said.frames) > 1:
             said.frames.remove(frame)
 
 

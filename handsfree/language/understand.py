@@ -5,12 +5,9 @@ from collections.abc import Sequence
 from handsfree.grammar.grammar import Grammar, Reading, folder
 from handsfree.grammar.limbs import RELATIVE, NamedLimbs
 from handsfree.grammar.names import begins_a_name
-from handsfree.language.reader import Reader, Understood
-from handsfree.language.tables import read_tables
+from handsfree.language.reader import SURE_TO, Reader, Understood
+from handsfree.language.tables import Tables, read_tables
 from handsfree.records.commands import Command
-
-SURE_TO = 0.2
-"""What is no more unsure than this needs no second look (1 less `sureness.DOUBTFUL_BELOW`)."""
 
 
 class Understanding:
@@ -19,6 +16,11 @@ class Understanding:
     def __init__(self, grammar: Grammar) -> None:
         self._grammar = grammar
         self._reader = Reader(read_tables(folder() / "said"), grammar.horse_names)
+
+    @property
+    def tables(self) -> Tables:
+        """The tables of natural speech."""
+        return self._reader.tables
 
     def read(self, heard: Sequence[str]) -> Reading:
         """What the words say.
