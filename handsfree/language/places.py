@@ -335,7 +335,7 @@ def give_qualities(said: Utterance) -> None:
             if frame is None:
                 continue
             said.used.add(at)
-            if kind == "age" and frame.term not in AGED:
+            if kind == "age" and frame.term not in AGED and not _right_beside(said, at, frame):
                 continue
             if frame.kind != "finding":
                 continue
@@ -347,6 +347,12 @@ def give_qualities(said: Utterance) -> None:
                     said.used.add(at - 1)
                 else:
                     said.doubt(f"it is called {frame.slots[kind]} and {value}", 0.25)
+
+
+def _right_beside(said: Utterance, at: int, frame: Frame) -> bool:
+    """ "Old risen clinch", "underrun heels, old": said of the finding itself."""
+    graded = all(said.spans[i].get("grade") for i in said.between(at, frame.at))
+    return (at < frame.at and graded) or at == frame.last + 1
 
 
 def _qualified(said: Utterance, at: int, kind: str) -> Frame | None:

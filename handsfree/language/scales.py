@@ -43,7 +43,7 @@ def scales(said: Utterance) -> None:
             words
         ):
             continue
-        slots: dict[str, object] = {"scale_grade": ScaleGrade(scale, float(amount.value))}
+        slots: dict[str, object] = {"scale_grade": ScaleGrade(scale, plain(amount.value))}
         if scale != "body_condition":
             slots["term"] = scale
         taken = {number, *([near] if near is not None else [])}
@@ -88,7 +88,7 @@ def lame_by_a_number(said: Utterance) -> None:
             and amount.value <= 5
             and at == len(said.spans) - 1
         ):
-            lame.slots["scale_grade"] = ScaleGrade("lameness", float(amount.value))
+            lame.slots["scale_grade"] = ScaleGrade("lameness", plain(amount.value))
             said.used.add(at)
 
 
