@@ -17,6 +17,8 @@ from handsfree.answers.output import Tape
 from handsfree.answers.voice import Speech
 from handsfree.audio.live import Replay
 from handsfree.demo import beside, plain
+from handsfree.dialogue.dialogue import Dialogue
+from handsfree.dialogue.session import Session
 from handsfree.engines.base import Sound
 from handsfree.engines.together import Together
 from handsfree.grammar.grammar import Grammar
@@ -26,9 +28,7 @@ from handsfree.log import Log
 from handsfree.recording import Line, Recorder
 from handsfree.records.entries import to_json
 from handsfree.records.sureness import unsure
-from handsfree.session import Session
 from handsfree.visit.answer import Answer, Tone
-from handsfree.visit.dialogue import Dialogue
 
 SAME_REMARK = 0.75
 """A remark is heard freely; with so many of its words alike (difflib's ratio) it is the same."""

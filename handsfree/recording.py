@@ -6,6 +6,9 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, TypeVar
 
+from handsfree.dialogue.dialogue import Dialogue
+from handsfree.dialogue.session import LIMB_UNSURE, Outcome
+from handsfree.dialogue.turn import Kept, Key, Notice, Turn
 from handsfree.engines.together import Alternative
 from handsfree.grammar.grammar import Reading
 from handsfree.histories import history
@@ -17,12 +20,9 @@ from handsfree.log.writing import check_bodies
 from handsfree.records.checking import Unreadable
 from handsfree.records.entries import to_json
 from handsfree.records.sureness import unsure
-from handsfree.session import LIMB_UNSURE, Outcome
 from handsfree.sums.asked import Past
 from handsfree.sums.nailed import in_shoes
 from handsfree.visit.answer import Answer, Tone
-from handsfree.visit.dialogue import Dialogue
-from handsfree.visit.turn import Kept, Key, Notice, Turn
 from handsfree.waiting import Waiting
 
 T = TypeVar("T")

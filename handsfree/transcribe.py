@@ -8,6 +8,8 @@ from typing import TextIO
 
 from handsfree.audio.sources import SoundReader
 from handsfree.audio.speech import cut, to_flac
+from handsfree.dialogue.session import Outcome
+from handsfree.dialogue.turn import Turn
 from handsfree.engines.base import Clip
 from handsfree.engines.together import Alternative, Together, Verdict, as_remark
 from handsfree.errors import UnreadableSound
@@ -20,8 +22,6 @@ from handsfree.log import Log, Utterance
 from handsfree.recording import Heard, Line, Recorder
 from handsfree.records.checking import BY_THIS_VERSION, Unreadable
 from handsfree.records.commands import Command
-from handsfree.session import Outcome
-from handsfree.visit.turn import Turn
 
 STANDARD_INPUT = "-"
 

@@ -7,6 +7,9 @@ from datetime import UTC, date, datetime, time
 from pathlib import Path
 
 from handsfree import demo
+from handsfree.dialogue.dialogue import Dialogue
+from handsfree.dialogue.session import Session
+from handsfree.dialogue.turn import Turn
 from handsfree.errors import LogError
 from handsfree.grammar.grammar import Grammar, Reading, load
 from handsfree.grammar.words import plain_words
@@ -14,9 +17,6 @@ from handsfree.log import Log, UtteranceRow, Visit
 from handsfree.recording import Heard, Recorder
 from handsfree.records.entries import to_json
 from handsfree.review.overview import in_force, square_nails
-from handsfree.session import Session
-from handsfree.visit.dialogue import Dialogue
-from handsfree.visit.turn import Turn
 
 FILE = "years.toml"
 SPOKEN = ("said", "put_into_last")

@@ -5,6 +5,8 @@ from pathlib import Path
 
 import pytest
 
+from handsfree.dialogue.dialogue import Dialogue
+from handsfree.dialogue.session import Session
 from handsfree.engines import choose
 from handsfree.engines.base import Clip, Hearing, Listener
 from handsfree.errors import EngineError
@@ -25,10 +27,8 @@ from handsfree.records.units import (
     kind_of,
     quantity,
 )
-from handsfree.session import Session
 from handsfree.sums import change, wording
 from handsfree.visit.answer import Tone
-from handsfree.visit.dialogue import Dialogue
 from handsfree.visit.plausible import RANGES, question
 
 

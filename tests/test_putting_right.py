@@ -2,11 +2,11 @@
 
 import pytest
 
+from handsfree.dialogue.session import Session
 from handsfree.grammar import load
 from handsfree.grammar.words import plain_words
 from handsfree.language.understand import Understanding
 from handsfree.records.entries import to_json
-from handsfree.session import Session
 
 
 @pytest.fixture(scope="module")

@@ -5,13 +5,13 @@ from pathlib import Path
 
 import pytest
 
+from handsfree.dialogue.dialogue import Dialogue
+from handsfree.dialogue.session import LIMB_UNSURE
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
 from handsfree.language import known
 from handsfree.log import Log
 from handsfree.recording import Heard, Line, Recorder
-from handsfree.session import LIMB_UNSURE
-from handsfree.visit.dialogue import Dialogue
 
 
 @pytest.fixture(scope="module")

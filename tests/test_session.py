@@ -2,10 +2,10 @@
 
 import pytest
 
+from handsfree.dialogue.session import HORSE_UNNAMED, LIMB_UNSURE, Outcome, Session
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
 from handsfree.records.entries import Finding, Measurement, Nails, Plan
-from handsfree.session import HORSE_UNNAMED, LIMB_UNSURE, Outcome, Session
 
 
 @pytest.fixture(scope="module")

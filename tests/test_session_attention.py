@@ -4,11 +4,11 @@ import random
 
 import pytest
 
+from handsfree.dialogue.dialogue import Dialogue
+from handsfree.dialogue.session import Outcome, Session
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
-from handsfree.session import Outcome, Session
 from handsfree.visit.answer import Tone
-from handsfree.visit.dialogue import Dialogue
 
 STAYS_S = 20.0
 NOTE = "left hind outside heel bruise"

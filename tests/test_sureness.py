@@ -7,6 +7,7 @@ import pytest
 
 from handsfree import histories
 from handsfree.cli import transcribe
+from handsfree.dialogue.dialogue import Dialogue
 from handsfree.engines.together import DIFFERED_AT_MOST
 from handsfree.grammar.grammar import Grammar, load
 from handsfree.log import Log
@@ -14,7 +15,6 @@ from handsfree.log.doubt import unsure as in_sql
 from handsfree.recording import Heard, Recorder
 from handsfree.records.sureness import DOUBTFUL_BELOW, unsure
 from handsfree.review.gather import sureness
-from handsfree.visit.dialogue import Dialogue
 
 ALL = [
     (confidence, doubt)

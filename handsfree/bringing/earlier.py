@@ -3,10 +3,10 @@
 from dataclasses import replace
 from datetime import UTC, datetime
 
+from handsfree.dialogue.dialogue import Dialogue
 from handsfree.log import Horse, Log
 from handsfree.log.rows import zone_of
 from handsfree.recording import Recorder
-from handsfree.visit.dialogue import Dialogue
 
 
 class EarlierDay(Recorder):

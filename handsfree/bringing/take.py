@@ -11,6 +11,9 @@ from filelock import FileLock, Timeout
 from handsfree.bringing.digest import digest
 from handsfree.bringing.known import heard_here
 from handsfree.bringing.times import Made, made
+from handsfree.dialogue.dialogue import Dialogue
+from handsfree.dialogue.session import Session
+from handsfree.dialogue.turn import Turn
 from handsfree.engines.together import Together
 from handsfree.errors import LogError, UnreadableSound
 from handsfree.grammar.grammar import Grammar
@@ -18,10 +21,7 @@ from handsfree.log import Horse, Log
 from handsfree.log.joining import Recording
 from handsfree.log.rows import zone_of
 from handsfree.recording import Heard, Recorder
-from handsfree.session import Session
 from handsfree.transcribe import sound_lines
-from handsfree.visit.dialogue import Dialogue
-from handsfree.visit.turn import Turn
 
 Progress = Callable[[float], None]
 """Called with the seconds of the recording that are done."""

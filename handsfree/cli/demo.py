@@ -13,6 +13,7 @@ from handsfree.cli.by_ear import play_by_ear
 from handsfree.cli.options import engine_options
 from handsfree.cli.screen import by_limb, console, safe
 from handsfree.cli.transcribe import line_text, progress_bar, sure, take_back
+from handsfree.dialogue.dialogue import Dialogue
 from handsfree.engines.choose import ModelFolders, in_words, listeners
 from handsfree.engines.together import Together
 from handsfree.errors import ExitCode
@@ -21,7 +22,6 @@ from handsfree.grammar.wording import Wording
 from handsfree.log import Log
 from handsfree.recording import Line, Recorder
 from handsfree.transcribe import sound_lines
-from handsfree.visit.dialogue import Dialogue
 
 
 @click.command()

@@ -8,10 +8,10 @@ from typing import TypeVar
 import click
 
 from handsfree.bringing.earlier import EarlierDay
+from handsfree.dialogue.dialogue import Dialogue
 from handsfree.engines.choose import TEXT
 from handsfree.log import Horse, Log
 from handsfree.recording import Recorder
-from handsfree.visit.dialogue import Dialogue
 
 NOON = time(12)
 """The hour of notes of an earlier day where none is said."""

@@ -33,6 +33,8 @@ from handsfree.cli.own_words import with_own_words
 from handsfree.cli.screen import LIMBS, console, safe
 from handsfree.cli.transcribe import horse_named
 from handsfree.cli.voice_option import voice_option
+from handsfree.dialogue.dialogue import Dialogue
+from handsfree.dialogue.session import Session
 from handsfree.engines.choose import TEXT, ModelFolders, listeners
 from handsfree.engines.together import Together
 from handsfree.errors import ExitCode
@@ -42,10 +44,8 @@ from handsfree.listening.mouth import Mouth
 from handsfree.listening.recovery import forget, recover, spool_folder
 from handsfree.log import Log
 from handsfree.recording import Recorder
-from handsfree.session import Session
 from handsfree.spool import Spool
 from handsfree.visit.answer import Answer, Tone
-from handsfree.visit.dialogue import Dialogue
 from handsfree.visit.runsheet import RunSheet, read_sheet
 from handsfree.voice.use import confidence_for, speaker_named
 

@@ -24,6 +24,8 @@ from handsfree.cli.options import (
 from handsfree.cli.own_words import with_own_words
 from handsfree.cli.screen import LIMBS, by_limb, clock, console, safe
 from handsfree.cli.voice_option import voice_option
+from handsfree.dialogue.dialogue import Dialogue
+from handsfree.dialogue.session import Session
 from handsfree.engines.choose import TEXT, ModelFolders, in_words, listeners
 from handsfree.engines.together import Together
 from handsfree.errors import ExitCode, HandsfreeError, UnreadableSound
@@ -32,9 +34,7 @@ from handsfree.grammar.wording import Wording
 from handsfree.log import Horse, Log, Utterance
 from handsfree.recording import Line, Recorder
 from handsfree.records.sureness import unsure
-from handsfree.session import Session
 from handsfree.transcribe import STANDARD_INPUT, kept_lines, sound_lines, typed_lines
-from handsfree.visit.dialogue import Dialogue
 from handsfree.voice.use import confidence_for, speaker_named
 
 

@@ -13,6 +13,7 @@ from handsfree.audio.activity import Follower, follower
 from handsfree.audio.echo import OWN_SHARE_LIMIT, EchoGuard
 from handsfree.audio.live import Source, Trouble
 from handsfree.audio.speech import Cutter
+from handsfree.dialogue.turn import Notice
 from handsfree.engines.base import SAMPLE_RATE, Clip, Sound
 from handsfree.engines.together import Together, Verdict
 from handsfree.errors import EngineError, LogError
@@ -23,7 +24,6 @@ from handsfree.recording import Line, Recorder
 from handsfree.spool import Spool
 from handsfree.transcribe import heard_in
 from handsfree.visit.answer import Answer, Tone
-from handsfree.visit.turn import Notice
 
 SPOKEN_TROUBLES = {
     "overflow": "some sound was lost",

@@ -6,6 +6,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from handsfree.audio.speech import cut
+from handsfree.dialogue.dialogue import Dialogue
+from handsfree.dialogue.session import Session
 from handsfree.engines.base import Clip
 from handsfree.engines.together import Together
 from handsfree.errors import LogError
@@ -13,10 +15,8 @@ from handsfree.grammar.grammar import Grammar
 from handsfree.log import Log, Utterance, Visit
 from handsfree.log.joining import Recording
 from handsfree.recording import Line, Recorder
-from handsfree.session import Session
 from handsfree.spool import Leftover, leftovers
 from handsfree.transcribe import heard_in
-from handsfree.visit.dialogue import Dialogue
 
 GO_ON_WITHIN_S = 2 * 3600.0
 """A visit broken off no longer ago than this is gone on with (no source)."""

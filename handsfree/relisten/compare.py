@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 
+from handsfree.dialogue.session import Last, Outcome, Session, State
 from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.words import plain_words
 from handsfree.language.known import readable
@@ -13,7 +14,6 @@ from handsfree.records.checking import BY_THIS_VERSION
 from handsfree.records.entries import Entry, Remark
 from handsfree.records.sureness import unsure
 from handsfree.relisten.tasks import Again
-from handsfree.session import Last, Outcome, Session, State
 
 NEXT_WITHIN_S = 0.05
 """A clip that begins no later than this after the one before is the rest of the same speech:

@@ -11,9 +11,9 @@ from handsfree.errors import HandsfreeError
 from handsfree.review import plain_text as text
 from handsfree.review.desk import Desk
 from handsfree.review.items import CONFIRMED, LIMBS, Done, Item
+from handsfree.review.place import Place
 from handsfree.review.plain_lines import TAKES_MORE, VERBS, slot_named, value_named
 from handsfree.review.player import Player
-from handsfree.screens.place import Place
 
 
 class Plain:

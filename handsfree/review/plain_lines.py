@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 
 from handsfree.review.items import Slot
-from handsfree.screens.keys import KEYS
+from handsfree.review.keys import KEYS
 
 _ALSO = {
     "": "accept",

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 
 from handsfree.log.rows import Visit
 from handsfree.review.items import CONFIRMED, DOUBTFUL, STATES, SURE, UNCLEAR, FootView, Item, Slot
-from handsfree.screens.keys import KEYS
+from handsfree.review.keys import KEYS
 
 NAMES = {"LF": "left front", "RF": "right front", "LH": "left hind", "RH": "right hind"}
 

@@ -5,10 +5,10 @@ from typing import Any, Protocol, TypeVar
 
 from handsfree.review.desk import Desk
 from handsfree.review.items import LIMBS, Done, Item, Slot
+from handsfree.review.place import Place
 from handsfree.review.player import Player
 from handsfree.screens.asking import Act, Ask, Box, Option
 from handsfree.screens.horse import NAMES
-from handsfree.screens.place import Place
 
 T = TypeVar("T")
 

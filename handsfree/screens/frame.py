@@ -8,10 +8,10 @@ from textual.geometry import Size
 
 from handsfree.review.desk import Desk
 from handsfree.review.items import UNCLEAR, FootView, Item
+from handsfree.review.place import Place
 from handsfree.screens import entry, horse
 from handsfree.screens.asking import Ask, Box
 from handsfree.screens.parts import Glyphs, cut, fold, key_rows
-from handsfree.screens.place import Place
 
 LEAST = Size(60, 20)
 """The smallest terminal the screen works in (columns, rows)."""

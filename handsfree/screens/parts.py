@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from rich.cells import cell_len, chop_cells, set_cell_size
 from rich.text import Text
 
-from handsfree.screens.keys import KEYS, Key
+from handsfree.review.keys import KEYS, Key
 
 
 @dataclass(frozen=True)

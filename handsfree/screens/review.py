@@ -16,12 +16,12 @@ from textual.widgets import Input, Static
 from handsfree.errors import HandsfreeError
 from handsfree.review.desk import Desk
 from handsfree.review.items import Done
+from handsfree.review.keys import Debounce, digit, verb
+from handsfree.review.place import Place
 from handsfree.review.player import Player
 from handsfree.screens.asking import Ask, Box
 from handsfree.screens.frame import Frame, Seen, too_small
-from handsfree.screens.keys import Debounce, digit, verb
 from handsfree.screens.parts import as_text, glyphs
-from handsfree.screens.place import Place
 from handsfree.screens.thread import DeskThread
 from handsfree.screens.verbs import Verbs
 

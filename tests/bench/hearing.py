@@ -29,6 +29,7 @@ import soundfile
 from handsfree import demo
 from handsfree.audio.sources import SoundReader
 from handsfree.audio.speech import as_one_clip, cut
+from handsfree.dialogue.dialogue import Dialogue
 from handsfree.engines.base import SAMPLE_RATE, Clip, Hearing, Listener, PatientListener, Sound
 from handsfree.engines.choose import ModelFolders, listeners
 from handsfree.engines.together import Together
@@ -38,7 +39,6 @@ from handsfree.grammar.words import plain_words
 from handsfree.recording import Line, Recorder
 from handsfree.records.sureness import unsure
 from handsfree.transcribe import heard_in
-from handsfree.visit.dialogue import Dialogue
 
 ENGINES = ("pocketsphinx", "neural")
 SETS = (("pocketsphinx",), ("neural",), ENGINES)

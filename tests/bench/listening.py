@@ -24,6 +24,8 @@ from handsfree.answers.voice import PiperSpeech
 from handsfree.audio.live import Replay, Source, Trouble, in_blocks
 from handsfree.audio.sources import open_sound
 from handsfree.audio.speech import CutSettings
+from handsfree.dialogue.dialogue import Dialogue
+from handsfree.dialogue.session import Session
 from handsfree.engines.base import SAMPLE_RATE, Sound
 from handsfree.engines.choose import ModelFolders, listeners
 from handsfree.engines.together import Together
@@ -32,10 +34,8 @@ from handsfree.listening.loop import Listening
 from handsfree.listening.mouth import Mouth
 from handsfree.log import Log
 from handsfree.recording import Line, Recorder
-from handsfree.session import Session
 from handsfree.spool import Spool
 from handsfree.visit.answer import Tone
-from handsfree.visit.dialogue import Dialogue
 
 CUT = CutSettings()
 

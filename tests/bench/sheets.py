@@ -15,11 +15,11 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from handsfree.cli.sheet import sheet
+from handsfree.dialogue.session import Session
 from handsfree.grammar import load
 from handsfree.grammar.grammar import Grammar, Reading
 from handsfree.log import Log, UtteranceRow
 from handsfree.records.entries import to_json
-from handsfree.session import Session
 
 FEET = ("left fore", "right fore", "left hind", "right hind")
 FINDINGS = (

@@ -10,11 +10,11 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
+from handsfree.dialogue.session import Session
 from handsfree.errors import LogError
 from handsfree.grammar import load
 from handsfree.log import Log, UtteranceRow
 from handsfree.records.entries import to_json
-from handsfree.session import Session
 
 Call = Callable[..., Result]
 ODD = "[b]\x1b[1m:mouse:"

@@ -11,11 +11,11 @@ from typing import Any
 import pytest
 
 from handsfree.cli import main
+from handsfree.dialogue.session import Session
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
 from handsfree.log import Log, UtteranceRow
 from handsfree.records.entries import to_json
-from handsfree.session import Session
 
 Command = Callable[..., tuple[int, str, str]]
 

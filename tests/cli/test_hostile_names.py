@@ -10,11 +10,11 @@ import pytest
 from click.testing import CliRunner, Result
 
 from handsfree.cli.main import handsfree
+from handsfree.dialogue.dialogue import Dialogue
 from handsfree.grammar import load
 from handsfree.grammar.words import plain_words
 from handsfree.log import Log
 from handsfree.recording import Heard, Recorder
-from handsfree.visit.dialogue import Dialogue
 
 NAME = '=1+1\x1b[31m\x07[b]<b>"&\u202eevil\u2066:horse:\x9b2J'
 SAID = (

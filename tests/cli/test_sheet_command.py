@@ -11,11 +11,11 @@ import pytest
 from click.testing import CliRunner, Result
 
 from handsfree.cli.sheet import sheet
+from handsfree.dialogue.session import Session
 from handsfree.errors import HandsfreeError
 from handsfree.grammar import load
 from handsfree.log import Log, UtteranceRow
 from handsfree.records.entries import to_json
-from handsfree.session import Session
 
 Call = Callable[..., Result]
 ODD = '<b>\x1b[1m"../Zoë"'

@@ -5,12 +5,12 @@ from pathlib import Path
 
 import pytest
 
+from handsfree.dialogue.dialogue import Dialogue
+from handsfree.dialogue.session import Session
 from handsfree.grammar.grammar import load
 from handsfree.log import Log
 from handsfree.recording import Recorder
-from handsfree.session import Session
 from handsfree.transcribe import typed_lines
-from handsfree.visit.dialogue import Dialogue
 
 KEYS = {
     "finding": "limb zone side term grade age trend below_hairline_mm extent_mm scale_grade denied",

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from handsfree.dialogue.session import Outcome, Session
 from handsfree.grammar import load
 from handsfree.language.understand import Understanding
 from handsfree.records.entries import to_json
 from handsfree.records.sureness import unsure
-from handsfree.session import Outcome, Session
 
 TABLES = Path(__file__).parent / "tables"
 GRAMMAR = load(horse_names=["Bramble"])

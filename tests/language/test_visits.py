@@ -6,12 +6,12 @@ from typing import Any
 
 import pytest
 
+from handsfree.dialogue.dialogue import Dialogue
+from handsfree.dialogue.session import Session
 from handsfree.grammar import load
 from handsfree.grammar.words import plain_words
 from handsfree.language.understand import Understanding
 from handsfree.records.entries import to_json
-from handsfree.session import Session
-from handsfree.visit.dialogue import Dialogue
 
 VISITS = sorted((Path(__file__).parent / "visits").glob("*.jsonl"))
 LEAST = 0.95

@@ -13,14 +13,14 @@ import pytest
 
 from handsfree import by_ear, demo
 from handsfree.by_ear import Said, Script, Verdict
+from handsfree.dialogue.dialogue import Dialogue
+from handsfree.dialogue.session import Session
+from handsfree.dialogue.turn import Turn
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
 from handsfree.recording import Heard, Line, Recorder
 from handsfree.records.entries import to_json
-from handsfree.session import Session
 from handsfree.visit.answer import Answer
-from handsfree.visit.dialogue import Dialogue
-from handsfree.visit.turn import Turn
 
 FOLDER = demo.folder()
 

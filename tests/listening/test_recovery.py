@@ -28,9 +28,9 @@ from handsfree.listening.mouth import Mouth
 from handsfree.listening.recovery import spool_folder
 from handsfree.log import Log
 from handsfree.recording import Recorder
-from handsfree.session import Session
+from handsfree.dialogue.session import Session
 from handsfree.spool import Spool
-from handsfree.visit.dialogue import Dialogue
+from handsfree.dialogue.dialogue import Dialogue
 
 class Screen:
     def line(self, line): print(line.heard.text, flush=True)

@@ -9,11 +9,11 @@ import soundfile
 
 from handsfree import demo
 from handsfree.audio.speech import to_flac
+from handsfree.dialogue.session import Session
 from handsfree.grammar.grammar import Grammar, load
 from handsfree.log import Log, UtteranceRow
 from handsfree.records.entries import to_json
 from handsfree.relisten.tasks import Again
-from handsfree.session import Session
 
 
 @dataclass(frozen=True)

@@ -10,10 +10,10 @@ import pytest
 from handsfree.log import Log, UtteranceRow
 from handsfree.review.desk import Desk
 from handsfree.review.items import CONFIRMED, Item
+from handsfree.review.keys import KEYS
 from handsfree.review.plain import _WITH_ITEM, _WITHOUT_ITEM, Plain
 from handsfree.review.plain_lines import TAKES_MORE, VERBS
 from handsfree.review.plain_text import HELP, prompt
-from handsfree.screens.keys import KEYS
 
 DUKE = 43
 """Utterances of the invented visit that are looked at."""

@@ -19,8 +19,8 @@ from handsfree.grammar.wording import Wording
 from handsfree.log import Log, UtteranceRow
 from handsfree.records.entries import Entry, Remark, from_json
 from handsfree.review.desk import Desk
+from handsfree.review.keys import KEYS
 from handsfree.screens.frame import Seen
-from handsfree.screens.keys import KEYS
 from handsfree.screens.review import Review
 from handsfree.screens.verbs import Verbs
 

@@ -14,10 +14,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from handsfree.dialogue.session import Session
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
 from handsfree.records.entries import Entry, Nails, Shoe, Work
-from handsfree.session import Session
 from handsfree.sheets import prices
 from handsfree.sheets.bill import Bill, bill
 from handsfree.sheets.prices import KEYS, PriceListError, Prices, parse, read, template

@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from handsfree.dialogue.session import Session
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
 from handsfree.records.entries import Entry, Plan
-from handsfree.session import Session
 from handsfree.sheets.calendar import EVENING_BEFORE, Item, Kind, calendar, is_given_up, items
 from handsfree.sums.history import DayVisit, History, HorseFacts, Noted
 from handsfree.sums.sources import CantSay

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from handsfree.dialogue.session import Session
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
 from handsfree.records.entries import (
@@ -20,7 +21,6 @@ from handsfree.records.entries import (
     Shoe,
     Work,
 )
-from handsfree.session import Session
 from handsfree.sheets.content import Audience, Sheet, sheet
 from handsfree.sheets.page import page
 from handsfree.sums.history import DayVisit, History, HorseFacts, Noted

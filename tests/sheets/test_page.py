@@ -21,11 +21,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handsfree import histories, years
+from handsfree.dialogue.session import Session
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
 from handsfree.log import Log
 from handsfree.records.entries import Finding, Measurement, Nails, Remark
-from handsfree.session import Session
 from handsfree.sheets.content import Audience, Sheet, sheet
 from handsfree.sheets.content_words import exact
 from handsfree.sheets.drawing_svg import clean

@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from handsfree.dialogue.session import Session
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
 from handsfree.records.entries import Entry, Finding, Measurement, Remark
-from handsfree.session import Session
 from handsfree.sheets.content import Audience, Sheet, sheet
 from handsfree.sheets.pdf import write_pdf
 from handsfree.sums.history import DayVisit, History, HorseFacts, Noted

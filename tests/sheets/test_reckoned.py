@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 
+from handsfree.dialogue.session import Session
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
 from handsfree.log import Log, UtteranceRow
 from handsfree.records.entries import to_json
-from handsfree.session import Session
 from handsfree.sheets.content import Audience, Sheet, sheet
 from handsfree.sheets.content_reckoned import BALANCE, DATED, MARKS, RECKONED
 from handsfree.sheets.listeners import listeners

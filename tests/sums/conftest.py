@@ -3,10 +3,10 @@ from datetime import date
 
 import pytest
 
+from handsfree.dialogue.session import Session
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.words import plain_words
 from handsfree.records.entries import Entry
-from handsfree.session import Session
 from handsfree.sums.history import DayVisit, History, HorseFacts, Noted
 
 Told = Callable[..., History]

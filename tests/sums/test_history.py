@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from handsfree.dialogue.session import Session
 from handsfree.grammar import Grammar, load
 from handsfree.records.entries import Entry, Finding, Measurement, Work
 from handsfree.records.units import Angle, Length, Weight
-from handsfree.session import Session
 from handsfree.sums.history import (
     Age,
     DayVisit,

@@ -12,13 +12,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from handsfree.dialogue.session import Session
 from handsfree.errors import GrammarError
 from handsfree.grammar import load
 from handsfree.grammar.grammar import folder
 from handsfree.grammar.known import ids_of
 from handsfree.grammar.words import read_table
 from handsfree.records.entries import Entry, Finding
-from handsfree.session import Session
 from handsfree.sums import wear as sums
 from handsfree.sums.history import DayVisit, History, HorseFacts, Noted
 from handsfree.sums.sources import FROM_MEMORY, PRACTICE

@@ -5,17 +5,17 @@ from datetime import date
 
 import pytest
 
+from handsfree.dialogue.dialogue import SET_DOWN, Dialogue
+from handsfree.dialogue.session import Session
+from handsfree.dialogue.turn import Turn
 from handsfree.grammar import Grammar, load
 from handsfree.grammar.grammar import Reading
 from handsfree.grammar.meaning import Meaning, Statement
 from handsfree.grammar.words import plain_words
 from handsfree.records.entries import Finding, Measurement, Work
-from handsfree.session import Session
 from handsfree.sums.asked import Past
 from handsfree.sums.history import DayVisit, History, HorseFacts, Noted
 from handsfree.visit.answer import Answer, Tone
-from handsfree.visit.dialogue import SET_DOWN, Dialogue
-from handsfree.visit.turn import Turn
 
 
 @pytest.fixture(scope="module")

@@ -7,12 +7,13 @@ Pure: readings and times in, turns out. What is to be kept and what is to be sai
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+from handsfree.dialogue.session import LIMB_UNSURE, Outcome, Session, State
+from handsfree.dialogue.turn import Kept, Key, Notice, Turn
 from handsfree.grammar.grammar import Grammar, Reading
 from handsfree.grammar.names import like
 from handsfree.records.commands import Command
 from handsfree.records.entries import Entry, belongs_to_horse
 from handsfree.records.sureness import unsure
-from handsfree.session import LIMB_UNSURE, Outcome, Session, State
 from handsfree.sums.asked import Past, Question, answer
 from handsfree.sums.history import Noted
 from handsfree.visit import cautions, nails, pace
@@ -21,7 +22,6 @@ from handsfree.visit.cautions import Caution
 from handsfree.visit.plausible import question, unlikely_unit
 from handsfree.visit.runsheet import RunSheet, left, usual_sheet
 from handsfree.visit.spoken import Spoken
-from handsfree.visit.turn import Kept, Key, Notice, Turn
 
 SET_DOWN = "Set the foot down when you can."
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from handsfree.grammar.grammar import Reading
 from handsfree.grammar.limbs import RELATIVE, NamedLimbs, resolved
 from handsfree.grammar.meaning import Meaning, Statement, entries_of, with_limb
-from handsfree.putting_right import corrected
+from handsfree.language.putting_right import corrected
 from handsfree.records.commands import Command
 from handsfree.records.entries import Entry, Finding, Remark, Shoe, belongs_to_horse, to_json
 from handsfree.records.sureness import unsure

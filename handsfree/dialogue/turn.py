@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
+from handsfree.dialogue.session import Outcome
 from handsfree.records.entries import Entry
-from handsfree.session import Outcome
 from handsfree.visit.answer import Answer
 
 Key = tuple[int, int]
