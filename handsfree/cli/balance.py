@@ -11,9 +11,10 @@ from rich.text import Text
 from handsfree import histories
 from handsfree.cli.as_json import plain
 from handsfree.cli.options import json_option, log_option, on_option
-from handsfree.cli.screen import LIMBS, console, safe
+from handsfree.cli.screen import console, safe
 from handsfree.grammar.grammar import load
 from handsfree.log import Log
+from handsfree.records.limbs import LIMBS
 from handsfree.sums import balance as sums
 from handsfree.sums.guidelines import CAVEAT
 from handsfree.sums.history import History

@@ -11,13 +11,14 @@ import click
 from handsfree import histories, plots
 from handsfree.cli.as_json import plain
 from handsfree.cli.options import json_option, log_option, on_option
-from handsfree.cli.screen import LIMBS, console, safe, safe_lines
+from handsfree.cli.screen import console, safe, safe_lines
 from handsfree.cli.sides import one_a_day, table
 from handsfree.cli.wanted import Wanted, wanted
 from handsfree.errors import HandsfreeError
 from handsfree.grammar.grammar import Grammar, load
 from handsfree.log import Log
 from handsfree.records.checking import BY_THIS_VERSION
+from handsfree.records.limbs import LIMBS
 from handsfree.sheets.files import write_new
 from handsfree.sums.change import (
     NO_CHANGE,

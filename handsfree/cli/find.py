@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from handsfree.cli.options import ROWS, Day, json_option, log_option
-from handsfree.cli.screen import LIMBS, console, safe
+from handsfree.cli.screen import console, safe
 from handsfree.errors import HandsfreeError
 from handsfree.finding import ask, understand
 from handsfree.finding.question import STATUSES
@@ -18,6 +18,7 @@ from handsfree.finding.telling import COLUMNS, Told
 from handsfree.grammar.grammar import load
 from handsfree.log import Log
 from handsfree.log.finding import Found
+from handsfree.records.limbs import LIMBS
 from handsfree.sheets.files import file_name, write_new
 from handsfree.sheets.tables import csv_lines
 

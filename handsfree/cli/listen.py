@@ -30,7 +30,7 @@ from handsfree.cli.options import (
     own_words_option,
 )
 from handsfree.cli.own_words import with_own_words
-from handsfree.cli.screen import LIMBS, console, safe
+from handsfree.cli.screen import console, safe
 from handsfree.cli.transcribe import horse_named
 from handsfree.cli.voice_option import voice_option
 from handsfree.dialogue.dialogue import Dialogue
@@ -44,6 +44,7 @@ from handsfree.listening.mouth import Mouth
 from handsfree.listening.recovery import forget, recover, spool_folder
 from handsfree.log import Log
 from handsfree.recording import Recorder
+from handsfree.records.limbs import LIMBS
 from handsfree.spool import Spool
 from handsfree.visit.answer import Answer, Tone
 from handsfree.visit.runsheet import RunSheet, read_sheet

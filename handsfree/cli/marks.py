@@ -13,11 +13,12 @@ import click
 from handsfree import histories
 from handsfree.cli.as_json import plain
 from handsfree.cli.options import json_option, log_option, on_option
-from handsfree.cli.screen import LIMBS, console, safe
+from handsfree.cli.screen import console, safe
 from handsfree.errors import HandsfreeError
 from handsfree.grammar.grammar import Grammar, load
 from handsfree.log import Log
 from handsfree.records.entries import Measurement
+from handsfree.records.limbs import LIMBS
 from handsfree.records.units import Length
 from handsfree.sums import growth
 from handsfree.sums.forward import Wall, to_ground

@@ -20,7 +20,7 @@ from handsfree.audio.live import IDLE_S, Replay, Source, Trouble
 from handsfree.audio.microphone import Microphone
 from handsfree.audio.speech import cut
 from handsfree.cli.options import engine_options
-from handsfree.cli.screen import LIMBS, console, safe
+from handsfree.cli.screen import console, safe
 from handsfree.engines.base import SAMPLE_RATE, Sound
 from handsfree.engines.choose import TEXT, ModelFolders, listeners
 from handsfree.engines.together import Together
@@ -28,6 +28,7 @@ from handsfree.errors import ExitCode
 from handsfree.grammar.grammar import Grammar, load
 from handsfree.grammar.meaning import Meaning
 from handsfree.records.entries import Entry, Finding, Measurement, Nails
+from handsfree.records.limbs import LIMBS
 from handsfree.records.units import MM_PER_UNIT, to_mm
 from handsfree.voice.readings import WAIT_S as PHRASE_S
 

@@ -11,8 +11,7 @@ from handsfree.grammar.grammar import Grammar
 from handsfree.grammar.wording import Wording, limb_name
 from handsfree.records.checking import Unreadable
 from handsfree.records.entries import Entry
-
-LIMBS = ("LF", "RF", "LH", "RH")
+from handsfree.records.limbs import LIMBS
 
 
 def console(to_stderr: bool = False) -> Console:

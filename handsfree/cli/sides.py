@@ -5,7 +5,8 @@ from collections.abc import Sequence
 from rich.table import Table
 from rich.text import Text
 
-from handsfree.cli.screen import LIMBS, safe_lines
+from handsfree.cli.screen import safe_lines
+from handsfree.records.limbs import LIMBS
 from handsfree.sums.change import name
 from handsfree.sums.helped import Comparison, Pair, Record
 from handsfree.sums.helped_lines import outcome, side

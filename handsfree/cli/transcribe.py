@@ -22,7 +22,7 @@ from handsfree.cli.options import (
     own_words_option,
 )
 from handsfree.cli.own_words import with_own_words
-from handsfree.cli.screen import LIMBS, by_limb, clock, console, safe
+from handsfree.cli.screen import by_limb, clock, console, safe
 from handsfree.cli.voice_option import voice_option
 from handsfree.dialogue.dialogue import Dialogue
 from handsfree.dialogue.session import Session
@@ -33,6 +33,7 @@ from handsfree.grammar.grammar import Grammar, load
 from handsfree.grammar.wording import Wording
 from handsfree.log import Horse, Log, Utterance
 from handsfree.recording import Line, Recorder
+from handsfree.records.limbs import LIMBS
 from handsfree.records.sureness import unsure
 from handsfree.transcribe import STANDARD_INPUT, kept_lines, sound_lines, typed_lines
 from handsfree.voice.use import confidence_for, speaker_named

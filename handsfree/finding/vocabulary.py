@@ -8,8 +8,8 @@ from handsfree.finding.question import Group
 from handsfree.grammar.grammar import Grammar, folder
 from handsfree.grammar.words import read_sound_alikes
 from handsfree.log.find_schema import SLOTS
+from handsfree.records.limbs import LIMBS
 
-LIMBS = ("LF", "RF", "LH", "RH")
 _SIDES = {"left": "L", "near": "L", "right": "R", "off": "R"}
 _ENDS = {**dict.fromkeys(("front", "fronts", "fore", "fores"), "F")} | {
     **dict.fromkeys(("hind", "hinds"), "H")

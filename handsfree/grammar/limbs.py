@@ -4,6 +4,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from handsfree.grammar.words import TradeWord
+from handsfree.records.limbs import PAIRS
 
 OF_A_FOOT = frozenset({"foot", "feet", "hoof", "hooves", "leg", "legs"})
 """What "left" and "right" are said of, where they are not said of talk ("right, stand over")."""
@@ -32,7 +33,6 @@ NO_LIMB = NamedLimbs()
 """Nothing was said of any foot."""
 
 
-PAIRS = (("LF", "RF"), ("LH", "RH"))
 RELATIVE = frozenset({"left", "right", "other", "pair"})
 """Feet that are named by the one in force: "the other one", "the pair of them"."""
 

@@ -5,6 +5,7 @@ from itertools import pairwise
 from handsfree.language import limbs
 from handsfree.language.clauses import Frame, Utterance
 from handsfree.language.spans import Span
+from handsfree.records.limbs import LIMBS
 
 
 def same_on_another(said: Utterance) -> list[int]:
@@ -94,7 +95,7 @@ def left_over(said: Utterance, named: list[limbs.Mention]) -> None:
     """A foot that was named and of which nothing is told makes the note doubtful."""
     told = {limb for f in said.frames for limb in f.limbs or ()}
     for mention in named:
-        if said.frames and not told & set(mention.limbs) and set(mention.limbs) & set(limbs.ALL):
+        if said.frames and not told & set(mention.limbs) and set(mention.limbs) & set(LIMBS):
             said.doubt("a foot was named of which nothing is told", 0.25)
 
 

@@ -4,10 +4,8 @@ from dataclasses import dataclass
 
 from handsfree.language.clauses import Frame, Utterance
 from handsfree.language.spans import Span
+from handsfree.records.limbs import FRONT, HIND, OTHER_SIDE
 
-FRONT, HIND = ("LF", "RF"), ("LH", "RH")
-ALL = FRONT + HIND
-OTHER_SIDE = {"LF": "RF", "RF": "LF", "LH": "RH", "RH": "LH"}
 OF_GAIT = frozenset({"stumbling", "forging", "mites", "lameness", "mud_fever"})
 """Findings of the whole horse unless a limb stands in their own clause."""
 

@@ -33,6 +33,7 @@ from handsfree.language.settle import (
 from handsfree.language.spans import Span, cut
 from handsfree.language.tables import Tables, split_words
 from handsfree.records.entries import KINDS, Entry
+from handsfree.records.limbs import LIMBS
 
 UNEXPLAINED = 0.21
 """What each word costs of which no table knows anything."""
@@ -218,7 +219,7 @@ def _changed(said: Utterance) -> Understood:
             if span.amount.unit:
                 changes["unit"] = span.amount.unit
     feet = tuple(dict.fromkeys(limb for m in named for limb in m.limbs))
-    if not set(feet) <= set(limbs.FRONT + limbs.HIND):
+    if not set(feet) <= set(LIMBS):
         feet = ()
     unread = tuple(s.text for s in said.spans if not s.known)
     if not changes and not feet:

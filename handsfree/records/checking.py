@@ -12,6 +12,7 @@ from dataclasses import dataclass, fields
 from typing import Any, ClassVar, get_args
 
 from handsfree.records.entries import KINDS, Entry, ScaleGrade, from_json
+from handsfree.records.limbs import LIMBS
 
 Ids = Mapping[str, frozenset[str]]
 """Slot of words.csv → its ids."""
@@ -30,7 +31,6 @@ SLOTS: Mapping[str, Mapping[str, str]] = {
 SCALES = frozenset({"lameness", "body_condition", "laminitis"})
 """Scales of a graded finding (record contract, scale_grade)."""
 
-LIMBS = frozenset({"LF", "RF", "LH", "RH"})
 _NEEDED = {"work": "action", "plan": "action"}
 """Kind of entry → the key without which it says nothing."""
 

@@ -11,9 +11,10 @@ from handsfree.grammar.meaning import entries_of, with_limb
 from handsfree.log import Horse, UtteranceRow
 from handsfree.records.checking import BY_THIS_VERSION, Unreadable
 from handsfree.records.entries import Entry, Remark, belongs_to_horse, to_json
+from handsfree.records.limbs import LIMBS
 from handsfree.review import overview
 from handsfree.review.choices import Evidence
-from handsfree.review.items import LIMBS, SURE, Done, Item, Part, Slot
+from handsfree.review.items import SURE, Done, Item, Part, Slot
 from handsfree.review.putting import Unusable
 from handsfree.review.sayings import TINY_BEND
 from handsfree.review.writes import Writes

@@ -12,11 +12,11 @@ from handsfree.log.rows import Entry as LoggedEntry
 from handsfree.log.rows import Lesson, Utterance, Visit, local_time
 from handsfree.records.checking import BY_THIS_VERSION, Unreadable
 from handsfree.records.entries import Entry, Measurement, Remark
+from handsfree.records.limbs import LIMBS
 from handsfree.records.sureness import unsure
 from handsfree.review.items import (
     CONFIRMED,
     DOUBTFUL,
-    LIMBS,
     STATES,
     SURE,
     UNCLEAR,

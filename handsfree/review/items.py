@@ -10,7 +10,6 @@ UNCLEAR, DOUBTFUL, SURE, CONFIRMED = "unclear", "doubtful", "sure", "confirmed"
 STATES = (UNCLEAR, DOUBTFUL, SURE, CONFIRMED)
 """States of an item, in the order in which they are looked at."""
 
-LIMBS = ("LF", "RF", "LH", "RH")
 """The order in which feet are shown."""
 
 

@@ -8,7 +8,8 @@ from handsfree.language.known import readable
 from handsfree.log import Log, NoticeRow
 from handsfree.log.rows import Visit
 from handsfree.records.entries import Entry
-from handsfree.review.items import CONFIRMED, DOUBTFUL, LIMBS, FootView, Item
+from handsfree.records.limbs import LIMBS
+from handsfree.review.items import CONFIRMED, DOUBTFUL, FootView, Item
 from handsfree.sums.nailed import in_shoes
 from handsfree.visit import cautions, nails
 from handsfree.visit.runsheet import left, usual_sheet

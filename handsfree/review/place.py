@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from handsfree.review.items import CONFIRMED, DOUBTFUL, LIMBS, UNCLEAR, Item
+from handsfree.records.limbs import LIMBS
+from handsfree.review.items import CONFIRMED, DOUBTFUL, UNCLEAR, Item
 
 LOOK_AT = (UNCLEAR, DOUBTFUL)
 """States of items that a person should look at; a sure one may be accepted with others."""

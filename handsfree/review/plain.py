@@ -8,9 +8,10 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 
 from handsfree.errors import HandsfreeError
+from handsfree.records.limbs import LIMBS
 from handsfree.review import plain_text as text
 from handsfree.review.desk import Desk
-from handsfree.review.items import CONFIRMED, LIMBS, Done, Item
+from handsfree.review.items import CONFIRMED, Done, Item
 from handsfree.review.place import Place
 from handsfree.review.plain_lines import TAKES_MORE, VERBS, slot_named, value_named
 from handsfree.review.player import Player

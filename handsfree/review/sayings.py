@@ -12,7 +12,7 @@ from handsfree.grammar.words import plain_words
 from handsfree.language.understand import Understanding
 from handsfree.records.checking import Unreadable
 from handsfree.records.entries import Entry
-from handsfree.review.items import LIMBS
+from handsfree.records.limbs import LIMBS
 from handsfree.visit.numbers import NumberWords
 
 TINY_BEND = 0.25

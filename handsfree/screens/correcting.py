@@ -3,8 +3,9 @@
 from collections.abc import Awaitable, Callable, Coroutine
 from typing import Any, Protocol, TypeVar
 
+from handsfree.records.limbs import LIMBS
 from handsfree.review.desk import Desk
-from handsfree.review.items import LIMBS, Done, Item, Slot
+from handsfree.review.items import Done, Item, Slot
 from handsfree.review.place import Place
 from handsfree.review.player import Player
 from handsfree.screens.asking import Act, Ask, Box, Option

@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from handsfree.records.checking import BY_THIS_VERSION
 from handsfree.records.entries import Entry, Nails, Shoe, Work
+from handsfree.records.limbs import LIMBS, PAIRS
 from handsfree.sheets.files import printable
 from handsfree.sheets.prices import BY_SIZE, KEYS, Prices, Totals
 from handsfree.sums.history import DayVisit, HorseFacts
@@ -14,8 +15,6 @@ from handsfree.sums.wording import Words, count
 from handsfree.visit.nails import SHOE_ON, USUAL_MOST
 
 BASIS = "a basis for your bill, not an invoice"
-LIMBS = ("LF", "RF", "LH", "RH")
-PAIRS = (("LF", "RF"), ("LH", "RH"))
 SETS = ("trimmed", "shoe_reset", "new_shoe")
 
 PART_OF_A_TRIM = frozenset({"rasped", "flare_dressed", "toe_dressed"})

@@ -11,8 +11,8 @@ from handsfree import __version__
 from handsfree.grammar.grammar import Grammar
 from handsfree.records.checking import BY_THIS_VERSION
 from handsfree.records.entries import Remark
+from handsfree.records.limbs import LIMBS
 from handsfree.sheets import content_foot, content_reckoned, content_since, content_summary
-from handsfree.sheets.content_foot import LIMBS
 from handsfree.sheets.content_notes import is_confirmed, kept, sureness
 from handsfree.sheets.content_parts import (
     Audience,

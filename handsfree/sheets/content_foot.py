@@ -14,6 +14,7 @@ from handsfree.records.entries import (
     Work,
     is_absent,
 )
+from handsfree.records.limbs import LIMBS
 from handsfree.records.units import Length
 from handsfree.sheets.content_notes import is_confirmed, item, rows
 from handsfree.sheets.content_parts import FootPart, HorsePart, Item
@@ -26,7 +27,6 @@ from handsfree.sums.nailed import FootDay
 from handsfree.sums.series import MeasureTrack
 from handsfree.sums.sources import CantSay
 
-LIMBS = ("LF", "RF", "LH", "RH")
 SHOD_BY = frozenset({"new_shoe", "shoe_reset"})
 BARE_BY = frozenset({"barefoot", "shoe_pulled"})
 ON_THE_WALL = frozenset({"toe", "quarter", "heel", "wall", "coronary_band", "clip"}) | {

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from handsfree.records.entries import Entry, Nails, Shoe, Work
-from handsfree.sheets import content_foot
+from handsfree.records.limbs import LIMBS
 from handsfree.sheets.content_notes import is_confirmed
 from handsfree.sheets.content_parts import Item, Sheet
 from handsfree.sheets.content_words import Voice
@@ -54,7 +54,7 @@ def _marked(each: Item) -> str:
 
 def _done(visit: DayVisit, voice: Voice) -> Iterator[str]:
     """Work and shoes, feet alike told together."""
-    by_limb: dict[str | None, dict[Entry, bool]] = {limb: {} for limb in content_foot.LIMBS}
+    by_limb: dict[str | None, dict[Entry, bool]] = {limb: {} for limb in LIMBS}
     for note in visit.notes:
         if isinstance(note.entry, Work | Shoe | Nails) and not _is_taken_out(note.entry):
             of_limb = by_limb.setdefault(note.entry.limb, {})
@@ -68,7 +68,7 @@ def _done(visit: DayVisit, voice: Voice) -> Iterator[str]:
         if told:
             alike.setdefault(told, []).append(limb)
     for entries_told, limbs in alike.items():
-        all_feet = len([limb for limb in limbs if limb]) == len(content_foot.LIMBS)
+        all_feet = len([limb for limb in limbs if limb]) == len(LIMBS)
         names = "all four feet" if all_feet else ", ".join(voice.limb(limb) for limb in limbs)
         yield f"{names}: {', '.join(entries_told)}"
 

@@ -7,6 +7,7 @@ every number.
 from collections.abc import Iterator
 
 from handsfree.records.entries import Measurement
+from handsfree.records.limbs import LIMBS, PAIRS
 from handsfree.sums import balance_checks as made
 from handsfree.sums.balance_lines import lines
 from handsfree.sums.foot import (
@@ -24,7 +25,6 @@ from handsfree.sums.sources import CantSay
 
 __all__ = ["Check", "checks", "lines", "missing", "odd"]
 
-LIMBS = ("LF", "RF", "LH", "RH")
 SIDES = (None, "medial", "lateral")
 
 
@@ -36,7 +36,7 @@ def checks(history: History, limb: str | None = None) -> list[Check]:
     """
     measured = known(history)
     found = [check for each in LIMBS for check in _of_foot(history, measured, each)]
-    found += [check for pair in made.PAIRS for check in _of_pair(history, measured, pair)]
+    found += [check for pair in PAIRS for check in _of_pair(history, measured, pair)]
     return [check for check in found if limb is None or limb in check.limbs]
 
 

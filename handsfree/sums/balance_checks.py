@@ -2,13 +2,12 @@
 
 import math
 
+from handsfree.records.limbs import PAIRS
 from handsfree.records.units import Angle, Length, Quantity
 from handsfree.sums import guidelines as limits
 from handsfree.sums.foot import Check, Row, last_unit, questions
 from handsfree.sums.history import History
 from handsfree.sums.sources import Source
-
-PAIRS = (("LF", "RF"), ("LH", "RH"))
 
 EVEN_WITHIN = 0.5
 """Half a millimetre or half a degree: less than this is told of no foot (common practice, no

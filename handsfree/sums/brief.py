@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from handsfree.grammar.grammar import Grammar
 from handsfree.records.checking import BY_THIS_VERSION
 from handsfree.records.entries import Entry, Nails, Shoe, Work
+from handsfree.records.limbs import LIMBS
 from handsfree.sums import (
     balance_lines,
     change,
@@ -40,7 +41,6 @@ MOST_PASSED_OVER = 2
 (common practice, no source)."""
 
 DONE_NAILS = frozenset({"driven"})
-FEET = ("LF", "RF", "LH", "RH")
 
 
 @dataclass(frozen=True)
@@ -131,7 +131,7 @@ def _by_feet(done: dict[str, list[Entry]], visit: DayVisit, words: Words) -> Ite
         alike.setdefault(same, []).append(limb)
     first = f"{words.day(visit.on)}, "
     for entries, limbs in alike.items():
-        feet = "all feet" if len(limbs) == len(FEET) else " ".join(words.limb(x) for x in limbs)
+        feet = "all feet" if len(limbs) == len(LIMBS) else " ".join(words.limb(x) for x in limbs)
         yield f"{first}{feet}: {', '.join(words.entry(entry) for entry in entries)}"
         first = ""
 
@@ -209,13 +209,13 @@ def _ask(history: History, words: Words) -> Iterable[str]:
         yield f"{count(words, unsure, 'doubtful note')} to be confirmed at the review"
     if history.unreadable:
         yield f"{count(words, history.unreadable, 'note')} {BY_THIS_VERSION}"
-    silent = [limb for limb in FEET if all(e.limb != limb for e in last.entries)]
-    if 0 < len(silent) < len(FEET):
+    silent = [limb for limb in LIMBS if all(e.limb != limb for e in last.entries)]
+    if 0 < len(silent) < len(LIMBS):
         feet = " ".join(words.limb(limb) for limb in silent)
         yield f"nothing was noted of {feet} on {words.day(last.on)}"
     unsaid = [
         limb
-        for limb in FEET
+        for limb in LIMBS
         for each in measures(history, "toe_length", limb)
         if each.on == last.on and each.stage is Stage.UNSAID
     ]
@@ -225,8 +225,8 @@ def _ask(history: History, words: Words) -> Iterable[str]:
         yield f"{name} of {feet} on {words.day(last.on)}: before or after the trim?"
     yield from _odd(last, history.horse.kind, words)
     bare = in_shoes(history)
-    unknown = [limb for limb in FEET if limb not in bare]
-    if 0 < len(unknown) < len(FEET):
+    unknown = [limb for limb in LIMBS if limb not in bare]
+    if 0 < len(unknown) < len(LIMBS):
         yield f"nails in {' '.join(words.limb(limb) for limb in unknown)} are to be counted"
 
 

@@ -7,6 +7,7 @@ from datetime import date
 from itertools import pairwise
 
 from handsfree.records.entries import Measurement, Work
+from handsfree.records.limbs import LIMBS
 from handsfree.records.units import Growth, Length
 from handsfree.sums.diary import shod_between
 from handsfree.sums.history import CUTS, SETS, Age, History, Measured, Stage, measures
@@ -15,7 +16,6 @@ from handsfree.sums.sightings import READING, follow, usable
 SHORTEST_DAYS = 14
 """Over fewer days the readings' error is as large as the growth."""
 
-LIMBS = ("LF", "RF", "LH", "RH")
 BY_TOE, BY_MARK = "toe length", "a mark seen again"
 
 Bounds = Callable[[Age], tuple[Growth, Growth]]

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from statistics import median
 
+from handsfree.records.limbs import LIMBS
 from handsfree.records.units import DAYS_PER_MONTH, DAYS_PER_WEEK, Growth, Length
-from handsfree.sums.grown import BY_TOE, LIMBS, GrowthInterval, intervals, is_some
+from handsfree.sums.grown import BY_TOE, GrowthInterval, intervals, is_some
 from handsfree.sums.history import Age, History, Measured, measures
 from handsfree.sums.sightings import READING
 from handsfree.sums.sources import CantSay, Source

@@ -4,8 +4,8 @@ import math
 from dataclasses import dataclass
 from datetime import date
 
+from handsfree.records.limbs import PAIRS
 from handsfree.records.units import Length, Weight
-from handsfree.sums.balance_checks import PAIRS
 from handsfree.sums.foot import last_unit, questions, usable
 from handsfree.sums.history import History, HorseFacts, Measured, Stage
 from handsfree.sums.sources import FROM_MEMORY, CantSay, Source

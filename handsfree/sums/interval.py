@@ -8,6 +8,7 @@ from itertools import pairwise
 from statistics import median
 
 from handsfree.records.entries import Plan, Work
+from handsfree.records.limbs import LIMBS
 from handsfree.records.units import Length
 from handsfree.sums.due_reasons import (
     AT_MOST_WEEKS,
@@ -20,7 +21,6 @@ from handsfree.sums.due_reasons import (
 from handsfree.sums.growth import Rate, rate_for
 from handsfree.sums.growth import lines as growth_lines
 from handsfree.sums.history import CUTS, SETS, DayVisit, History, Measured, Stage, measures
-from handsfree.sums.nailed import LIMBS
 from handsfree.sums.sources import CantSay
 from handsfree.sums.wording import Words, count
 

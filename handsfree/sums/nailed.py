@@ -9,12 +9,11 @@ from dataclasses import dataclass
 from datetime import date
 
 from handsfree.records.entries import Entry, Finding, Nails, Work
+from handsfree.records.limbs import LIMBS
 from handsfree.sums.history import History
 from handsfree.sums.sources import CantSay
 from handsfree.visit import nails
 from handsfree.visit.nails import FEWEST_OF_A_SHOE, SHOE_OFF, SHOE_ON, NailCount
-
-LIMBS = ("LF", "RF", "LH", "RH")
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from datetime import date
 from functools import cached_property
 
 from handsfree.records.entries import Finding
+from handsfree.records.limbs import LIMBS as FEET
 from handsfree.records.units import Length
 from handsfree.sums.history import DayVisit, History
 from handsfree.sums.slopes import Slope
@@ -15,7 +16,7 @@ from handsfree.sums.standing import Basis, Sighting, Standing, State, compare, t
 
 __all__ = ["LIMBS", "PLACE_OF", "FindingTrack", "State", "finding_tracks"]
 
-LIMBS = ("LF", "RF", "LH", "RH", None)
+LIMBS = (*FEET, None)
 CLEAR = "clear"
 PLACE_OF = {"thrush": "frog", "corn": "seat_of_corn", "seedy_toe": "toe"}
 """Where a finding is by the definition in grammar/words.csv, when no place was said."""

@@ -17,6 +17,7 @@ from handsfree.grammar.known import ids_of
 from handsfree.grammar.words import read_table
 from handsfree.records.checking import Ids
 from handsfree.records.entries import Finding
+from handsfree.records.limbs import FRONT, HIND
 from handsfree.sums.history import History, findings
 from handsfree.sums.nailed import place
 from handsfree.sums.sources import FROM_MEMORY, PRACTICE, Source
@@ -34,7 +35,7 @@ CAUSE_KEYS = ("wear", "text", "source", "full", "unchecked", "findings", "of")
 EVIDENCE_KEYS = ("text", "source", "full", "unchecked")
 FEWEST_CAUSES = 2
 
-PAIRS = (frozenset({"LF", "RF"}), frozenset({"LH", "RH"}))
+PAIRS = (frozenset(FRONT), frozenset(HIND))
 
 
 class Of(StrEnum):

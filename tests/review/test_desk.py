@@ -22,8 +22,9 @@ from handsfree.records.entries import (
     Work,
     to_json,
 )
+from handsfree.records.limbs import LIMBS
 from handsfree.review.desk import Desk
-from handsfree.review.items import LIMBS, STATES, Item
+from handsfree.review.items import STATES, Item
 from handsfree.review.writes import STALE
 
 BRUISE = to_json(Finding(limb="LH", zone="heel", side="lateral", term="bruise"))
