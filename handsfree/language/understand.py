@@ -1,6 +1,7 @@
 """What words mean, whether they are a sentence of the grammar or said in his own way. Pure."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from handsfree.grammar.grammar import Grammar, Reading, folder
 from handsfree.grammar.limbs import RELATIVE, NamedLimbs
@@ -45,7 +46,10 @@ class Understanding:
         if natural.meaning is None or natural.unread:
             near = grammar.read(given)
             if near.meaning is not None and self._may_be(near, said, natural):
-                return near
+                if near.by_lesson or set(said) & set(near.words):
+                    return near
+                # No word of it is as it was said: "head" is not surely "heat".
+                return replace(near, doubt=f"may be '{' '.join(near.words)}'")
         return self._reading(given, natural)
 
     def _is_command(self, natural: Understood) -> bool:
