@@ -60,10 +60,11 @@ class WordModel:
         self._number = {name: at for at, name in enumerate(units)}
         self._single: Floats = parts["single"].astype(np.float32)
         self._single_back: Floats = parts["single_back"].astype(np.float32)
-        self._pairs: Numbers = parts["pairs"]
+        # Kept as steps from one to the next, which are small.
+        self._pairs: Numbers = np.cumsum(parts["pairs"])
         self._pair: Floats = parts["pair"].astype(np.float32)
         self._pair_back: Floats = parts["pair_back"].astype(np.float32)
-        self._triples: Numbers = parts["triples"]
+        self._triples: Numbers = np.cumsum(parts["triples"])
         self._triple: Floats = parts["triple"].astype(np.float32)
         self.vocabulary = frozenset(
             word

@@ -78,10 +78,10 @@ def reckoned(units: list[str], found: list[Counted]) -> dict[str, np.ndarray]:
         "units": np.array(" ".join(units)),
         "single": np.log(p1).astype(np.float16),
         "single_back": _logs([back1.get((at,), 1.0) for at in range(len(units))]),
-        "pairs": np.array([_key(key) for key in two], np.int64),
+        "pairs": _steps(two),
         "pair": _logs([p2[key] for key in two]),
         "pair_back": _logs([back2.get(key, 1.0) for key in two]),
-        "triples": np.array([_key(key) for key in three], np.int64),
+        "triples": _steps(three),
         "triple": _logs([p3[key] for key in three]),
     }
 
@@ -110,11 +110,10 @@ def _likely2(
     return p2.get(key, back1.get(key[:1], 1.0) * float(p1[key[-1]]))
 
 
-def _key(key: Key) -> int:
-    found = 0
-    for at in key:
-        found = found << BITS | at
-    return found
+def _steps(keys: list[Key]) -> np.ndarray:
+    """Sorted keys as whole numbers, each less the one before."""
+    found = [sum(at << BITS * n for n, at in enumerate(reversed(key))) for key in keys]
+    return np.diff(np.array(found, np.int64), prepend=0)
 
 
 def _logs(values: list[float]) -> np.ndarray:

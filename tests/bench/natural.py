@@ -1,7 +1,8 @@
 """How well natural speech is heard: what people say in their own words. Prints; asserts nothing.
 
     python tests/bench/natural.py --cache FOLDER [--noise FOLDER] [--shared FOLDER]
-        [--people FOLDER] [--count 90] [--tuning 60] [--neural-only] [--strict N] [--print-only]
+        [--people FOLDER] [--count 90] [--tuning 60] [--conditions 4] [--neural-only]
+        [--strict N] [--print-only]
 
 Sounds are those of natural_material.py; what the listeners return is kept in FOLDER as noisy.py
 keeps it, so that weighing is judged again in seconds. Printed per condition: right in every detail
@@ -84,6 +85,7 @@ def _options() -> argparse.Namespace:
     parser.add_argument("--count", type=int, default=90, help="held-out utterances")
     parser.add_argument("--tuning", type=int, default=60, help="utterances to fit to")
     parser.add_argument("--talk", type=int, default=40, help="real people's clips, each part")
+    parser.add_argument("--conditions", type=int, default=4, help="the first so many")
     parser.add_argument("--strict", type=int, default=0, metavar="N")
     parser.add_argument("--neural-only", action="store_true", help="without PocketSphinx")
     parser.add_argument("--print-only", action="store_true")
@@ -101,6 +103,7 @@ def _jobs(understanding: Understanding, options: argparse.Namespace) -> list[Job
         for part in (HELD_OUT, TUNING):
             jobs += natural.people_jobs(options.people, shed, part, options.talk)
     order = {material.condition_name(*c): at for at, c in enumerate(natural.CONDITIONS)}
+    jobs = [job for job in jobs if order[job.condition] < options.conditions]
     return sorted(jobs, key=lambda job: order[job.condition])
 
 

@@ -53,6 +53,8 @@ def draw(
     understanding: Understanding, part: str, kinds: tuple[str, ...], count: int, shared: Path | None
 ) -> Iterator[tuple[tuple[str, ...], Reading]]:
     """So many utterances of these kinds, each with what it means typed."""
+    if count <= 0:
+        return
     found = [row for row in rows(part, shared) if row["kind"] in kinds]
     random.Random(f"{part} {' '.join(kinds)}").shuffle(found)
     for row in found:
