@@ -405,7 +405,7 @@ class Together:
             if over is not None and over < CLEARER:
                 return None, contested
         sureness = min(DIFFERED_AT_MOST, self.confidence.of(CASE, way.known))
-        if sureness < WRITTEN_FROM or _meant(way).command is not None:
+        if sureness < WRITTEN_FROM or not way.is_said or _meant(way).command is not None:
             return None, contested
         reading, words = way.reading, way.written.words
         doubt = reading.doubt or "written by one listener"

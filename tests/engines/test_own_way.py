@@ -102,6 +102,15 @@ def test_what_only_one_listener_wrote_is_never_sure_and_does_no_command(grammar)
     assert Together((), grammar).weigh([said, nothing()]).reading.meaning is None
 
 
+def test_words_that_nobody_says_of_the_trade_are_talk(grammar):
+    """The demo's radio: "… number one record …" was a shoe of size one."""
+    text = "that was the number one record this week in nineteen eighty four"
+    said = heard(replace(written(text, -0.9, fit=0.0, margin=0.0), said=-6.9))
+    assert Together((), grammar).weigh([said, nothing()]).reading.meaning is None
+    note = heard(replace(written("left hind bruise on the inside", -0.9), said=-6.9))
+    assert Together((), grammar).weigh([note, nothing()]).reading.meaning is not None
+
+
 def test_where_nobody_writes_nothing_changes(grammar):
     plain = heard(sentence="left hind bruise", score=-0.2, margin=-0.25)
     one = Together((), grammar).weigh([plain, nothing()])
