@@ -67,6 +67,24 @@ class Hypothesis:
 
 
 @dataclass(frozen=True)
+class Dictated:
+    """Words written freely. `score` is the listener's own, by sound and words, higher is better;
+    `fit` by the sound alone, as those of hypotheses; `margin` that less the fit of decoding free of
+    all words; `said` how likely the words are, natural log for each."""
+
+    words: tuple[str, ...]
+    score: float
+    fit: float
+    margin: float
+    said: float
+
+    @property
+    def text(self) -> str:
+        """The words in one line."""
+        return " ".join(self.words)
+
+
+@dataclass(frozen=True)
 class Hearing:
     """What one listener made of one clip.
 
@@ -74,7 +92,9 @@ class Hearing:
     fits compared with decoding free of the grammar (in the engine's own unit, higher is
     better); `accepted` is false when the margin shows speech that is no sentence of the
     grammar. `free_text` is what a free decoding heard, where the engine has one. `again`
-    says that the listener would like a second, slower try (see PatientListener).
+    says that the listener would like a second, slower try (see PatientListener). `dictated`
+    are ways to write it down free of the grammar's sentences, best first, where the listener
+    was not content with those; `free_score` is what their scores are to be compared with.
     """
 
     engine: str
@@ -83,6 +103,7 @@ class Hearing:
     accepted: bool
     free_text: str | None = None
     again: bool = False
+    dictated: tuple[Dictated, ...] = ()
 
 
 class Listener(Protocol):

@@ -55,6 +55,12 @@ class Packed:
         """The rows of these numbers."""
         return np.asarray(self._values[rows] * self._scale[rows][..., None])
 
+    def only(self, rows: Ints) -> "Packed":
+        """A matrix of these rows, in that order."""
+        some = object.__new__(Packed)
+        some._values, some._scale, some._step = self._values[rows], self._scale[rows], self._step
+        return some
+
     def times(self, x: Floats, outputs: int | None = None) -> Floats:
         """The product with each of `x` (n, inputs), of the first `outputs` rows: (n, outputs)."""
         count = len(self._values) if outputs is None else outputs
@@ -255,6 +261,10 @@ class Decoder:
         """Scores of every text token after `states` (B, D), shape (B, V)."""
         return self._embeddings.times(states, self.vocabulary)
 
+    def head(self, tokens: Ints) -> Packed:
+        """What scores these text tokens only."""
+        return self._embeddings.only(tokens)
+
 
 def _root(channels: int) -> np.float32:
     return np.float32(channels**-0.5)
@@ -294,8 +304,8 @@ def _layers(weights: Weights) -> list[Layer]:
     return layers
 
 
-def log_norms(logits: Floats, mask: Floats) -> Floats:
-    """log Σ exp of each row of `logits` (B, V) after adding `mask` (V,); shape (B,)."""
+def log_norms(logits: Floats, mask: Floats | np.float32) -> Floats:
+    """log Σ exp of each row of `logits` (B, V) after adding `mask` (V, or one); shape (B,)."""
     norms = np.empty(len(logits), np.float32)
     for row, values in enumerate(logits):  # row by row, to need no second array of this size
         masked = values + mask

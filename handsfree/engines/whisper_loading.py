@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from ctranslate2.models import Whisper
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Model:
     """One loaded Whisper model, shared by every listener of the process.
 

@@ -67,6 +67,12 @@ class Tokens:
             self._words[word] = tuple(ids)
         return self._words[word]
 
+    def whole_words(self, first: int) -> list[str]:
+        """The words in small letters that are one token, of the first so many tokens."""
+        spelled = (self._tokenizer.decode([at]) for at in range(first))
+        words = (text[1:] for text in spelled if text.startswith(" "))
+        return [word for word in words if word.isascii() and word.isalpha() and word.islower()]
+
     def text(self, tokens: tuple[int, ...]) -> str:
         """Text of `tokens`, stripped; broken UTF-8 becomes replacement characters."""
         return str(self._tokenizer.decode(list(tokens), skip_special_tokens=True)).strip()

@@ -1,13 +1,15 @@
 """Fits handsfree/engines/confidence.toml to the evidence of noisy.py, and shows how well it holds.
 
-    python tests/bench/fit_confidence.py --cache FOLDER [--write] [--compare]
+    python tests/bench/fit_confidence.py [--cache FOLDER] [--natural FILE] [--write] [--compare]
 
 Only tuning voices, tuning phrases and the tuning half of the real speakers are fitted to; of the
 rest only the reliability is printed: of the answers at a confidence, how many are right. One
 logistic sum for each case, by SciPy, with weights pulled towards 0 (ridge) and the sign of those
 features held of which it is known (better fit or more agreement never makes it less sure).
-`--write` puts it in place; without it the file is printed only. `--compare` fits again without one
-feature or one way of hearing at a time, and prints what that does to the figures.
+`--natural` names what natural.py kept: the case of what is said in one's own words is fitted to
+its tuning part. A case whose evidence is not named stays as it is. `--write` puts the file in
+place; without it the file is printed only. `--compare` fits again without one feature or one way
+of hearing at a time, and prints what that does to the figures.
 """
 
 import argparse
@@ -26,8 +28,10 @@ from noisy_material import HELD_OUT, TUNING
 from scipy.optimize import minimize
 
 from handsfree.engines import confidence
+from handsfree.engines.own_way import CASE, entries_of
 from handsfree.engines.together import AGREE, DIFFER, LONE, NEURAL, SPHINX
-from handsfree.grammar import load
+from handsfree.grammar import Grammar, load
+from handsfree.grammar.meaning import Meaning
 
 RIDGE = 1.0
 """Pull on standardized weights; from a look at 0.1 to 10 on the tuning part: hardly matters."""
@@ -54,7 +58,23 @@ FEATURES: dict[str, dict[str, tuple[float | None, float | None]]] = {
     f"{LONE}-{NEURAL}": {**NEURAL_FEATURES, **COMMON},
     f"{LONE}-{SPHINX}": {"fit_sphinx": UP, **COMMON},
 }
+WRITTEN_FEATURES: dict[str, tuple[float | None, float | None]] = {
+    "share": UP,
+    "fit_written": UP,
+    "said": UP,
+    "over_strict": UP,
+    "echoed": UP,
+    "freely": UP,
+    "bend": DOWN,
+    "words": EITHER,
+    "pace": EITHER,
+    "snr_db": UP,
+}
 BOUNDS = {
+    "share": (-4.0, 4.0),
+    "fit_written": (-2.0, 0.5),
+    "said": (-9.0, -1.0),
+    "over_strict": (-1.0, 4.0),
     "neural_of": (-6.0, 2.0),
     "neural_lead": (-3.0, 3.0),
     "pocketsphinx_of": (-4.0, 4.0),
@@ -86,24 +106,58 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawTextHelpFormatter
     )
-    parser.add_argument("--cache", type=Path, required=True)
+    parser.add_argument("--cache", type=Path)
+    parser.add_argument("--natural", type=Path)
     parser.add_argument("--write", action="store_true")
     parser.add_argument("--compare", action="store_true")
     options = parser.parse_args()
-    evidence = kept.read_cache(kept.cache_file(options.cache))
     grammar = load()
-    readers = table.grammars(evidence, grammar)
-    fit = fit_all(evidence, readers, FEATURES)
+    cases = dict(confidence.load().cases)
+    evidence: list[Evidence] = []
+    if options.cache is not None:
+        evidence = kept.read_cache(kept.cache_file(options.cache))
+        readers = table.grammars(evidence, grammar)
+        cases |= fit_all(evidence, readers, FEATURES).cases
+    natural = kept.read_cache(options.natural) if options.natural else []
+    if natural:
+        samples = [s for s in written(natural, grammar) if s.part == TUNING]
+        cases[CASE] = fitted(samples, WRITTEN_FEATURES)
+    fit = confidence.Confidence(cases)
     text = HEADER + "".join("\n" + as_toml(case, each) for case, each in fit.cases.items())
     print(text)
     if options.write:
         confidence.FILE.write_text(text, encoding="utf-8")
-    reliability(gather(evidence, readers, fit))
-    if options.compare:
+    if natural:
+        reliability({CASE: written(natural, grammar, fit)})
+    if evidence:
+        reliability(gather(evidence, readers, fit))
+    if evidence and options.compare:
         compare(evidence, readers)
 
 
 Signs = Mapping[str, Mapping[str, tuple[float | None, float | None]]]
+
+
+def written(
+    evidence: Sequence[Evidence], grammar: Grammar, by: confidence.Confidence | None = None
+) -> list[Sample]:
+    """What each clip was likeliest to say in its own words, and whether it did."""
+    ear = table.again((NEURAL,), grammar, by)
+    samples = []
+    for each in evidence:
+        meant = ear.read_naturally(each.said).meaning if each.said and each.kind != "talk" else None
+        for clip in each.clips:
+            found = ear.own_ways([clip.sphinx, clip.quick], table.room_of(clip))[:1]
+            for way in found:
+                said = way.reading.meaning
+                right = meant is not None and said is not None and _same(meant, said)
+                given = by.of(CASE, way.known) if by else 0.0
+                samples.append(Sample(each.part, each.kind, way.known, right, True, given))
+    return samples
+
+
+def _same(one: Meaning, other: Meaning) -> bool:
+    return entries_of(one) == entries_of(other)
 
 
 def fit_all(
@@ -169,6 +223,16 @@ HEADER = """\
 # written, unread          free dictation came to the same (1 or 0); by how many words it differs
 # bend, words, pace        how far words were bent, their number, words a second
 # snr_db                   speech over noise as the denoiser parts them
+#
+# written: what was said in one's own words (engines/own_way.py), the likeliest meaning of what the
+# neural listener wrote freely. Fitted by `--natural FILE` to the tuning part of natural.py.
+# share                    of all it wrote (natural log of the odds)
+# fit_written, over_strict how well that fits, against decoding free of all words, and against the
+#                          best sentence of the grammar (natural log a token)
+# said                     how likely the words are without the sound (natural log a word)
+# echoed                   a sentence of the grammar that was heard means the same (1 or 0)
+# freely                   the share of its words that decoding free of all words has too
+# bend                     how unsure the reader is of it
 """
 
 
@@ -265,11 +329,14 @@ BINS = (0.0, 0.3, 0.6, 0.8, 0.9, 0.95, 0.98, 1.01)
 
 def reliability(samples: Mapping[str, Sequence[Sample]]) -> None:
     """Of the answers chosen, by their confidence: how many there were, and the share right."""
-    titles = {"both listeners": (AGREE, DIFFER), **{case: (case,) for case in FEATURES}}
+    every = {"both listeners": (AGREE, DIFFER), **{case: (case,) for case in (*FEATURES, CASE)}}
+    titles = {title: cases for title, cases in every.items() if any(c in samples for c in cases)}
     for title, cases in titles.items():
         for part in (TUNING, HELD_OUT):
             print(f"\n== reliability, {title}, {part}: confidence, answers, mean, right")
-            chosen = [s for case in cases for s in samples[case] if s.best and s.part == part]
+            chosen = [
+                s for case in cases for s in samples.get(case, ()) if s.best and s.part == part
+            ]
             for low, high in pairwise(BINS):
                 here = [s for s in chosen if low <= s.given < high]
                 if here:

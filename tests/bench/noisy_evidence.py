@@ -20,18 +20,26 @@ from noisy_material import Job
 
 from handsfree.audio.speech import cut
 from handsfree.engines import whisper_loading
-from handsfree.engines.apart import Apart
-from handsfree.engines.base import SAMPLE_RATE, Clip, HeardWord, Hearing, Hypothesis, Sound
+from handsfree.engines.base import (
+    SAMPLE_RATE,
+    Clip,
+    Dictated,
+    HeardWord,
+    Hearing,
+    Hypothesis,
+    ScoringListener,
+    Sound,
+)
 from handsfree.engines.neural import NeuralListener
-from handsfree.engines.pocketsphinx import PocketSphinxListener
 from handsfree.grammar import Grammar
 from handsfree.grammar.acceptor import Acceptor
 
 ROOT = Path(__file__).parents[2]
 SOURCES = ("grammar/*.jsgf", "grammar/words.csv", "grammar/pronunciations.dict")
-LISTENERS = ("pocketsphinx", "neural", "hardening", "whisper_*")
+LISTENERS = ("pocketsphinx", "neural", "hardening", "whisper_*", "dictation", "word_model")
 TAUGHT = (
     "handsfree/engines/hardened.npz",
+    "handsfree/engines/word_model.npz",
     "handsfree/audio/speech.py",
     "handsfree/audio/activity.py",
 )
@@ -97,7 +105,7 @@ def room(clip: Clip) -> dict[str, float]:
 class Ears:
     """Both listeners for one set of sentences, and the means to score one's by the other."""
 
-    def __init__(self, sphinx: Apart | PocketSphinxListener, neural: NeuralListener) -> None:
+    def __init__(self, sphinx: ScoringListener, neural: NeuralListener) -> None:
         self.sphinx, self.neural = sphinx, neural
         self.took = {"pocketsphinx": 0.0, "neural": 0.0, "cross": 0.0}
         self._pool = ThreadPoolExecutor(1)
@@ -247,7 +255,10 @@ def _hearing(row: dict[str, Any]) -> Hearing:
         Hypothesis(tuple(HeardWord(**word) for word in h["words"]), h["score"])
         for h in row["hypotheses"]
     )
-    return Hearing(**{**row, "hypotheses": hypotheses})
+    dictated = tuple(
+        Dictated(**{**each, "words": tuple(each["words"])}) for each in row.get("dictated", ())
+    )
+    return Hearing(**{**row, "hypotheses": hypotheses, "dictated": dictated})
 
 
 def read_cache(path: Path) -> list[Evidence]:

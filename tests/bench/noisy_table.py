@@ -141,7 +141,12 @@ def grammars(evidence: Sequence[Evidence], grammar: Grammar) -> dict[str, Any]:
 def again(names: Sequence[str], reader: Any, by: Confidence | None = None) -> Again:
     """Listeners that give the evidence, weighed by another confidence than the usual if given."""
     ears: dict[str, Listener] = {"pocketsphinx": SphinxAgain(), "neural": NeuralAgain()}
-    return Again([ears[name] for name in names], reader, confidence=by or load_confidence())
+    return Again(
+        [ears[name] for name in names],
+        reader,
+        confidence=by or load_confidence(),
+        natural=not isinstance(reader, PlainWords),
+    )
 
 
 @dataclass(frozen=True)

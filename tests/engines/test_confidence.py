@@ -17,6 +17,7 @@ lead = { weight = 0.5, typical = 1.0, low = -3.0, high = 3.0 }
 """
 
 BETTER = ("fit_neural", "fit_sphinx", "lead", "neural_of", "neural_lead", "written")
+BETTER += ("share", "fit_written", "over_strict", "echoed")
 BETTER += ("pocketsphinx_of", "pocketsphinx_lead", "neural_first", "pocketsphinx_first", "snr_db")
 WORSE = ("bend", "unread")
 
@@ -27,7 +28,8 @@ def fitted() -> Confidence:
 
 
 def test_the_fitted_file_has_every_case(fitted):
-    assert set(fitted.cases) == {"agree", "differ", "alone-neural", "alone-pocketsphinx"}
+    listened = {"agree", "differ", "alone-neural", "alone-pocketsphinx", "written"}
+    assert set(fitted.cases) == listened
 
 
 @pytest.mark.parametrize("value", [-math.inf, -1000.0, -1.0, 0.0, 1.0, 1000.0, math.inf, math.nan])
