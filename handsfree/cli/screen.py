@@ -58,3 +58,12 @@ def by_limb(
             name = f"{limb}  {limb_name(grammar, limb)}" if limb else "horse, or no limb named"
             table.add_row(Text(name), Text("\n".join(lines)), end_section=True)
     return table
+
+
+def notice_line(kind: str, limb: str | None, text: str) -> str:
+    """A notice in a line; only a caution does not name its foot itself."""
+    foot = f" {limb}" if kind == "caution" and limb else ""
+    return f"{_MARKS[kind]}{foot}: {text}"
+
+
+_MARKS = {"caution": "! CAUTION", "nails": "! nails", "device": "- sound"}

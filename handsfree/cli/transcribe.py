@@ -22,7 +22,7 @@ from handsfree.cli.options import (
     own_words_option,
 )
 from handsfree.cli.own_words import with_own_words
-from handsfree.cli.screen import by_limb, clock, console, safe
+from handsfree.cli.screen import by_limb, clock, console, notice_line, safe
 from handsfree.cli.voice_option import voice_option
 from handsfree.dialogue.dialogue import Dialogue
 from handsfree.dialogue.session import Session
@@ -223,6 +223,10 @@ class _Output:
         in_force: list[Line] = []
         for line in lines:
             self._out.print(line_text(line, self._wording), soft_wrap=True)
+            for due in line.turn.notices:
+                if due.kind == "caution":
+                    shown = notice_line(due.kind, due.limb, due.text)
+                    self._out.print(safe(shown), soft_wrap=True, style="bold")
             take_back(in_force, line)
         entries = [
             (e, "" if sure(li) else "doubtful") for li in in_force for e in li.outcome.entries

@@ -8,19 +8,17 @@ from rich.table import Table
 from rich.text import Text
 
 from handsfree.cli.options import ROWS, log_option
-from handsfree.cli.screen import by_limb, clock, console, safe
+from handsfree.cli.screen import by_limb, clock, console, notice_line, safe
 from handsfree.errors import LogError
 from handsfree.grammar.grammar import load
 from handsfree.grammar.names import like
 from handsfree.grammar.wording import Wording
 from handsfree.language.known import entry_of
 from handsfree.log import Log
-from handsfree.log.rows import Entry, Notice
+from handsfree.log.rows import Entry
 from handsfree.recording import is_doubtful
 from handsfree.records.checking import BY_THIS_VERSION, Unreadable
 from handsfree.visit import pace
-
-_MARKS = {"caution": "! CAUTION", "nails": "! nails", "device": "- sound"}
 
 ID_SHOWN = 8
 """Digits of a visit's id that are shown; any unambiguous beginning is taken."""
@@ -118,16 +116,10 @@ def show(visit: str | None, as_json: bool, log_path: Path | None) -> None:
     held = pace.fold(pace.events_of((u.end_s or 0.0, u.command, u.limb) for u in utterances))
     if held.times_up:
         out.print(_pace_text(held))
-    for line in dict.fromkeys(_notice(each) for each in notices):
+    for line in dict.fromkeys(notice_line(n.kind, n.limb, n.text) for n in notices):
         out.print(safe(line), soft_wrap=True)
     for utterance in unclear:
         out.print(f"unclear at {clock(utterance.start_s)}: {safe(utterance.heard)}", soft_wrap=True)
-
-
-def _notice(notice: Notice) -> str:
-    """A notice in a line; only a caution does not name its foot itself."""
-    foot = f" {notice.limb}" if notice.kind == "caution" and notice.limb else ""
-    return f"{_MARKS[notice.kind]}{foot}: {notice.text}"
 
 
 def _note(entry: Entry) -> str:

@@ -110,6 +110,23 @@ def test_a_caution_begins_with_its_order_on_the_screen(run):
     assert "Do not walk the horse." in line
 
 
+@pytest.mark.parametrize(
+    ("said", "foot", "order"),
+    [
+        ("he's stood on a nail near hind", "LH", "Stop. Call the vet."),
+        ("deep cut at the coronet off fore", "RF", "Stop. Call the vet."),
+        ("reckon that's lami coming in front", "LF", "Stop. Call the vet."),
+    ],
+)
+def test_transcribe_tells_a_caution_at_once_the_order_first(run, tmp_path, said, foot, order):
+    notes = tmp_path / "notes.txt"
+    notes.write_text(f"{said}\nleft hind trimmed\n", encoding="utf-8")
+    lines = run("transcribe", "--engine", "text", notes).out.splitlines()
+    told = [at for at, line in enumerate(lines) if "CAUTION" in line]
+    assert told[0] == 2
+    assert lines[2].startswith(f"! CAUTION {foot}: {order}")
+
+
 def test_spoken_horse_begins_a_visit_of_its_own(run):
     run("horses", "add", "Bramble", "--kind", "heavy")
     typed(run, "left hind bruise", "horse bramble", "left hind canker")
