@@ -3,7 +3,7 @@
 from itertools import pairwise
 
 from handsfree.language import limbs
-from handsfree.language.clauses import Frame, Utterance
+from handsfree.language.clauses import LEFT_OVER, Frame, Utterance
 from handsfree.language.spans import Span
 from handsfree.records.limbs import LIMBS
 
@@ -92,11 +92,11 @@ def nor(said: Utterance, named: list[limbs.Mention]) -> None:
 
 
 def left_over(said: Utterance, named: list[limbs.Mention]) -> None:
-    """A foot that was named and of which nothing is told makes the note doubtful."""
+    """A foot that is named without anything said of it makes the note doubtful."""
     told = {limb for f in said.frames for limb in f.limbs or ()}
     for mention in named:
         if said.frames and not told & set(mention.limbs) and set(mention.limbs) & set(LIMBS):
-            said.doubt("a foot was named of which nothing is told", 0.25)
+            said.doubt("a foot was named, but nothing was said of it", LEFT_OVER)
 
 
 def copy(said: Utterance, copies: list[int], named: list[limbs.Mention]) -> None:
@@ -127,7 +127,7 @@ def copy(said: Utterance, copies: list[int], named: list[limbs.Mention]) -> None
 def _there_too(said: Utterance, mention: limbs.Mention) -> None:
     """ "But there's a bit in the near fore": what was said of one foot, of another too."""
     clause = said.clause[mention.first]
-    here = [i for i in range(len(said.spans)) if said.clause[i] == clause]
+    here = said.in_clause(mention.first)
     grade = next((i for i in here if said.spans[i].get("grade") and i not in said.used), None)
     words = {w for i in here for w in said.spans[i].words}
     if any(said.clause[f.at] == clause for f in said.frames) or (

@@ -15,6 +15,9 @@ JOINS = frozenset(
 )
 """After these a clause has begun already, or the subject is not the first of one."""
 
+LEFT_OVER = 0.25
+"""What a side, a place, a foot or a number costs that belongs to nothing."""
+
 
 @dataclass
 class Frame:

@@ -2,7 +2,7 @@
 
 from fractions import Fraction
 
-from handsfree.language.clauses import Frame, Utterance
+from handsfree.language.clauses import LEFT_OVER, Frame, Utterance
 from handsfree.language.findings import MARKS
 from handsfree.language.nailing import is_nails, is_of_shoe, just_left, nail_words, nails
 from handsfree.language.numbers import Amount
@@ -33,9 +33,6 @@ LIKELY: dict[str, dict[str, tuple[float, float]]] = {
     "weight": {"kg": (80, 1300), "lb": (1301, 2900)},
 }
 """Where a number without its unit may lie in each (common practice, no source)."""
-
-LEFT_OVER = 0.25
-"""What a number costs that is far from what it is said to measure."""
 
 
 COMPOSED = {
@@ -120,12 +117,14 @@ def read(said: Utterance) -> None:
             said.used.add(at)
             continue
         if amount.rough and amount.unit is None and quantity is None:
-            said.doubt(f"{said.spans[at].text} of what is not said", LEFT_OVER)
+            said.doubt(f"it is not clear what {said.spans[at].text} counts", LEFT_OVER)
             continue
         named = quantity is not None
         quantity = quantity or _composed(said, at, amount, last) or _inherited(said, amount, last)
         if quantity and not _likely(quantity, amount):
-            said.doubt(f"{said.spans[at].text} is not likely for it", LEFT_OVER)
+            said.doubt(
+                f"{said.spans[at].text} is an unlikely {quantity.replace('_', ' ')}", LEFT_OVER
+            )
             quantity = quantity if named else None
         if quantity is not None and _measured(said, at, amount, quantity):
             last = quantity

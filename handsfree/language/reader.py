@@ -21,7 +21,7 @@ from handsfree.language import (
     tense,
     work,
 )
-from handsfree.language.clauses import Frame, Utterance
+from handsfree.language.clauses import LEFT_OVER, Frame, Utterance
 from handsfree.language.settle import (
     PRONOUNS,
     merge,
@@ -34,21 +34,18 @@ from handsfree.language.spans import Span, cut
 from handsfree.language.tables import Tables, split_words
 from handsfree.records.entries import KINDS, Entry
 from handsfree.records.limbs import LIMBS
+from handsfree.records.sureness import DOUBTFUL_BELOW
 
 UNEXPLAINED = 0.21
 """What each word costs of which no table knows anything."""
-
-
-LEFT_OVER = 0.25
-"""What a side, a place or a number costs that belongs to nothing."""
 
 
 ASIDE = 0.11
 """What a word of the trade costs that no entry needs: one is in passing, two are too many."""
 TELLING = "state thing nails verb quantity dimension shoe scale work nail_word plan".split()
 
-SURE_TO = 0.2
-"""What is no more unsure than this needs no second look (1 less `sureness.DOUBTFUL_BELOW`)."""
+SURE_TO = round(1 - DOUBTFUL_BELOW, 3)
+"""What is no more unsure than this needs nobody to look at it."""
 
 TOO_UNSURE = 0.7
 """Beyond this the utterance is unclear, not doubtful."""
@@ -190,7 +187,7 @@ def _looked_at_again(
     if not found:
         return understood
     names = ", ".join(each.split()[1].replace("_", " ") for each in found)
-    doubts = (*understood.doubts, f"such words are seldom read so ({names})")
+    doubts = (*understood.doubts, f"these words may mean something else ({names})")
     return replace(understood, unsure=round(understood.unsure + LEFT_OVER, 3), doubts=doubts)
 
 

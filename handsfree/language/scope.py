@@ -212,7 +212,7 @@ def deny(said: Utterance) -> None:
         if said.spans[frame.first].words[0] in SAYS_NO:
             continue
         if _denies_a_verb(said, at, frame):
-            said.doubt("what is denied stands far from it", 0.25)
+            said.doubt("it is not clear what was denied", 0.25)
             continue
         if frame in well:
             # "Not sound", "the pulse isn't normal": it is there after all.
@@ -241,9 +241,7 @@ def _denies_a_verb(said: Utterance, at: int, frame: Frame) -> bool:
     return verb and any(s.get("limb") or s.get("relative") for s in between)
 
 
-MODALS = frozenset(
-    """can't won't couldn't wouldn't cannot don't doesn't didn't will not do not does not""".split()
-)
+MODALS = frozenset("can't won't couldn't wouldn't cannot don't doesn't didn't not".split())
 
 
 def only_a_touch(said: Utterance) -> None:

@@ -24,7 +24,7 @@ def not_of_today(said: Utterance) -> None:
             said.frames.remove(frame)
         elif _explains(said, frame):
             said.frames.remove(frame)
-            said.doubt("something done may be a reason, not work of today", 0.21)
+            said.doubt("it may be a reason, not work done today", 0.21)
     for frame in [f for f in said.frames if f.term == "lost_shoe"]:
         near = {w for s in said.spans[max(0, frame.at - 4) : frame.at] for w in s.words}
         if {"when", "till", "until"} & near and len(said.frames) > 1:
